@@ -1,0 +1,1 @@
+"""tapproof: measure cell-monitor boards on a bench and judge them with uncertainty."""
