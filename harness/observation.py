@@ -96,6 +96,14 @@ class PointRecord:
 
 
 @dataclass(frozen=True)
+class Acquired:
+    """What one measurement gave; `did_settle` is False when the time-out came first."""
+
+    observations: tuple[Observation, ...]
+    did_settle: bool = True
+
+
+@dataclass(frozen=True)
 class Observations:
     """Columns of equal length, one row a value; rows may come from many runs of one setup.
 

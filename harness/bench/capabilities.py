@@ -18,22 +18,20 @@ class Capability(str, Enum):
     METER_AT_DECADE = "a meter path to the resistance source"
 
 
-def capabilities(bench: BenchDescription, thermistors: int) -> frozenset[Capability]:
-    """The abilities of `bench` towards a board with its cells and `thermistors` thermistors."""
+def capabilities(bench: BenchDescription, cells: int, thermistors: int) -> frozenset[Capability]:
+    """The abilities of `bench` towards a board with so many cells and thermistors."""
     paths = bench.paths
-    has_ladder_shunts = len(paths.rung_shunt) == bench.wiring.cells
     roles = {entry.role for entry in bench.instruments.values()}
+    has_meter, has_decade = "meter" in roles, "decade" in roles
     found = {
         Capability.CELL_SOURCE: "supply" in roles,
-        Capability.INDIVIDUAL_CELLS: bench.wiring.topology == "series" or has_ladder_shunts,
-        Capability.METER_AT_CELL: "meter" in roles
-        and len(paths.meter_at_cell) == bench.wiring.cells,
-        Capability.METER_AT_STACK: "meter" in roles and paths.meter_at_stack is not None,
-        Capability.DECADE_AT_THERMISTOR: "decade" in roles
-        and thermistors > 0
-        and len(paths.decade_at_thermistor) == thermistors,
-        Capability.METER_AT_DECADE: "meter" in roles
-        and "decade" in roles
+        Capability.INDIVIDUAL_CELLS: bench.wiring.topology == "series",
+        Capability.METER_AT_CELL: has_meter and len(paths.meter_at_cell) == cells,
+        Capability.METER_AT_STACK: has_meter and paths.meter_at_stack is not None,
+        Capability.DECADE_AT_THERMISTOR: has_decade
+        and 0 < thermistors == len(paths.decade_at_thermistor),
+        Capability.METER_AT_DECADE: has_meter
+        and has_decade
         and paths.meter_at_decade is not None,
     }
-    return frozenset(capability for capability, present in found.items() if present)
+    return frozenset(capability for capability, is_present in found.items() if is_present)

@@ -16,7 +16,8 @@ from typing import Protocol
 from harness.bench.capabilities import Capability
 from harness.descriptions.setup import Setup
 from harness.finding import Findings
-from harness.observation import LabelValue, Observation, Observations, PointRecord
+from harness.observation import Acquired as Acquired
+from harness.observation import LabelValue, Observations, PointRecord
 from harness.timebase import Clock
 
 
@@ -44,14 +45,6 @@ class PlannedPoint:
     readings: int = 1
     power_line_cycles: float = 1.0
     watch_seconds: float = 0.0
-
-
-@dataclass(frozen=True)
-class Acquired:
-    """What one measurement gave; `did_settle` is False when the time-out came first."""
-
-    observations: tuple[Observation, ...]
-    did_settle: bool = True
 
 
 class Bench(Protocol):

@@ -1,0 +1,131 @@
+"""How cell targets become supply set-points, and how fast they may be approached.
+
+Pure: it computes set-points; `harness.bench.workbench` sends them through the safety envelope.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from harness.descriptions.bench import BenchDescription, Ceilings, Wiring
+from harness.errors import MisuseError
+from harness.observation import FloatArray
+
+# A ladder divides one voltage into equal parts; targets that differ by more than this ask for
+# what it cannot do. 1 mV is below any difference a check asks for on purpose.
+LADDER_EQUALITY_VOLTS = 1.0e-3
+
+# The first increment of a ramp, as time at the ramp's slope: it lets small moves be made in
+# one step. 20 ms at 10 V/s is 0.2 V over the whole stack.
+RAMP_LEAD_SECONDS = 0.02
+
+
+def channel_targets(wiring: Wiring, cell_volts: Sequence[float]) -> dict[int, float]:
+    """Supply set-points, in volts by channel number, that give `cell_volts` (shape (cells,)).
+
+    Series: channel of cell k carries cell k. Ladder: the one channel carries the sum.
+
+    Raises
+    ------
+    MisuseError : wrong number of cells, or unequal cells on a ladder.
+    """
+    if len(cell_volts) != wiring.cells:
+        raise MisuseError(
+            f"cell targets: expected {wiring.cells} values, got {len(cell_volts)}"
+        )
+    if wiring.topology == "series":
+        return dict(zip(wiring.channels, map(float, cell_volts), strict=True))
+    if max(cell_volts) - min(cell_volts) > LADDER_EQUALITY_VOLTS:
+        raise MisuseError(
+            "cell targets: expected equal cells on a ladder, got "
+            f"{min(cell_volts):.4f} V to {max(cell_volts):.4f} V"
+        )
+    return {wiring.channels[0]: float(sum(cell_volts))}
+
+
+def channel_ceiling_volts(bench: BenchDescription) -> float:
+    """Highest set-point of one supply channel, volts."""
+    if bench.wiring.topology == "series":
+        return bench.ceilings.cell_volts
+    return min(bench.ceilings.total_volts, bench.ceilings.cell_volts * bench.wiring.cells)
+
+
+@dataclass(frozen=True)
+class Ramp:
+    """A straight approach of all channels at a bounded slope of the stack's total.
+
+    start, delta : volts by channel, aligned arrays, shape (channels,).
+    total_volts : sum of the absolute changes; seconds : shortest time the slope allows.
+    """
+
+    channels: tuple[int, ...]
+    start: FloatArray
+    delta: FloatArray
+    total_volts: float
+    step_volts: float
+    volts_per_second: float
+
+    @property
+    def seconds(self) -> float:
+        """Time the whole change takes at the permitted slope."""
+        return self.total_volts / self.volts_per_second
+
+    def at(self, elapsed_seconds: float, done_volts: float) -> tuple[dict[int, float], float]:
+        """Set-points due `elapsed_seconds` after the start, and the volts done with them.
+
+        `done_volts` is the part of `total_volts` already done; the advance from there is at
+        most `step_volts` whatever the clock says, so that a stalled computer resumes gently.
+        """
+        allowed = self.volts_per_second * (elapsed_seconds + RAMP_LEAD_SECONDS)
+        reached = min(self.total_volts, allowed, done_volts + self.step_volts)
+        share = reached / self.total_volts if self.total_volts > 0 else 1.0
+        values = self.start + self.delta * share
+        return dict(zip(self.channels, map(float, values), strict=True)), reached
+
+
+def plan_ramp(
+    now_volts: Mapping[int, float], targets: Mapping[int, float], ceilings: Ceilings
+) -> Ramp:
+    """The ramp from the present set-points to `targets` (volts by channel)."""
+    channels = tuple(targets)
+    start = np.array([now_volts.get(channel, 0.0) for channel in channels])
+    delta = np.array([targets[channel] for channel in channels]) - start
+    return Ramp(
+        channels=channels,
+        start=start,
+        delta=delta,
+        total_volts=float(np.abs(delta).sum()),
+        step_volts=ceilings.step_volts,
+        volts_per_second=ceilings.ramp_volts_per_second,
+    )
+
+
+def settling_seconds(step_volts: float, time_constant_seconds: float, budget_volts: float) -> float:
+    """Time for a first-order response to a step to come within `budget_volts`.
+
+    t = tau ln(step / budget), zero when the step is inside the budget already (exponential
+    response of a first-order system; textbook result).
+    """
+    if step_volts <= budget_volts or time_constant_seconds == 0:
+        return 0.0
+    return time_constant_seconds * math.log(step_volts / budget_volts)
+
+
+def lag_after_ramp_volts(
+    step_volts: float, ramp_seconds: float, time_constant_seconds: float
+) -> float:
+    """What a first-order filter still lacks when a ramp of its input ends, volts.
+
+    lag = S tau (1 - exp(-T/tau)) for slope S = step / T: solution of tau y' + y = S t from
+    rest. A step is the limit T -> 0, where the lag is the step itself.
+    """
+    if ramp_seconds <= 0:
+        return step_volts
+    if time_constant_seconds == 0:
+        return 0.0
+    slope = step_volts / ramp_seconds
+    return slope * time_constant_seconds * (1 - math.exp(-ramp_seconds / time_constant_seconds))
