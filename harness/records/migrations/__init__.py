@@ -1,0 +1,1 @@
+"""Ordered, named migrations of the record schema, run by `harness.records.migrating`."""
