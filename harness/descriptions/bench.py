@@ -7,7 +7,6 @@ must be closed for it. From the paths and the topology the bench's capabilities 
 
 from __future__ import annotations
 
-import datetime
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -16,6 +15,7 @@ from harness.descriptions.instrument import AgeColumn
 from harness.descriptions.values import (
     AnyText,
     Count,
+    Date,
     Flag,
     NotNegative,
     Number,
@@ -34,8 +34,8 @@ class InstrumentEntry:
     resource: Text
     model: Text
     serial: AnyText = ""
-    calibrated: datetime.date | None = None
-    due: datetime.date | None = None
+    calibrated: Date | None = None
+    due: Date | None = None
     column: AgeColumn = AgeColumn.YEAR
     certificate: AnyText = ""
 

@@ -66,7 +66,7 @@ class SerialPort:
     port: Text
     baud: Count = 115200
     parity: Literal["none", "even", "odd"] = "none"
-    stop_bits: Literal[1, 2] = 1
+    stop_bits: Annotated[Whole, Field(ge=1, le=2)] = 1
     modem_lines: Literal["leave", "off", "on"] = "leave"
 
 
@@ -82,8 +82,18 @@ Quantity = Literal[
 ]
 
 BinaryType = Literal[
-    "u8", "i8", "u16le", "u16be", "i16le", "i16be", "u32le", "u32be", "i32le", "i32be",
-    "f32le", "f32be",
+    "u8",
+    "i8",
+    "u16le",
+    "u16be",
+    "i16le",
+    "i16be",
+    "u32le",
+    "u32be",
+    "i32le",
+    "i32be",
+    "f32le",
+    "f32be",
 ]
 
 
@@ -108,8 +118,17 @@ class FrameField:
 
 
 CheckName = Literal[
-    "none", "xor8", "sum8", "crc8-smbus", "crc8-maxim", "crc16-modbus", "crc16-ibm3740",
-    "crc16-xmodem", "crc16-kermit", "crc16-arc", "crc32-iso",
+    "none",
+    "xor8",
+    "sum8",
+    "crc8-smbus",
+    "crc8-maxim",
+    "crc16-modbus",
+    "crc16-ibm3740",
+    "crc16-xmodem",
+    "crc16-kermit",
+    "crc16-arc",
+    "crc32-iso",
 ]
 
 

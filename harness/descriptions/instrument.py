@@ -48,7 +48,7 @@ class Dialogue:
 
 @described
 class AccuracyColumn:
-    """+-(ppm of reading + ppm of range), valid within `within_kelvin` of the calibration temperature."""
+    """+-(ppm of reading + ppm of range), within `within_kelvin` of the calibration temperature."""
 
     ppm_of_reading: NotNegative
     ppm_of_range: NotNegative

@@ -23,9 +23,8 @@ def switch_models(models: Mapping[str, InstrumentModel]) -> dict[str, SwitchMode
 def find_relay(relay: str, switches: Mapping[str, SwitchModel]) -> tuple[str, str] | None:
     """The (instrument, relay on it) that `relay` means among `switches`, or None."""
     if len(switches) == 1:
-        (name, model), = switches.items()
-        plain = relay.removeprefix(f"{name}:")
-        return (name, plain) if plain in model.relays else None
+        ((name, model),) = switches.items()
+        return (name, relay) if relay in model.relays else None
     instrument, colon, plain = relay.partition(":")
     if colon and instrument in switches and plain in switches[instrument].relays:
         return (instrument, plain)
@@ -41,8 +40,9 @@ def resolve_relay(relay: str, setup: Setup) -> tuple[str, str]:
     """
     found = find_relay(relay, switch_models(setup.models))
     if found is None:
-        raise DescriptionError(f"relay: {relay_expectation(switch_models(setup.models))}, "
-                               f'got "{relay}"')
+        raise DescriptionError(
+            f'relay: {relay_expectation(switch_models(setup.models))}, got "{relay}"'
+        )
     return found
 
 

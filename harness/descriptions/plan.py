@@ -69,9 +69,10 @@ class CellAccuracySettings:
     kind: Literal["cell-accuracy"]
     optional: Flag = False
     points_volts: Annotated[tuple[Positive, ...], Field(min_length=5)]
-    directions: Annotated[
-        tuple[Literal["up", "down"], ...], Field(min_length=1, max_length=2)
-    ] = ("up", "down")
+    directions: Annotated[tuple[Literal["up", "down"], ...], Field(min_length=1, max_length=2)] = (
+        "up",
+        "down",
+    )
     cells: tuple[Count, ...] | None = None
 
 

@@ -6,6 +6,7 @@ takes. (Reading and cross-file checks are in `harness.descriptions.reading`.)
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -50,7 +51,12 @@ def setup_to_json(setup: Setup) -> str:
         name: adapter.dump_python(getattr(setup, name), mode="json")
         for name, adapter in _ADAPTERS.items()
     }
-    return json.dumps(plain, sort_keys=True, ensure_ascii=False)
+    return json.dumps(plain, sort_keys=True, ensure_ascii=False, allow_nan=False)
+
+
+def setup_hash(setup: Setup) -> str:
+    """SHA-256 of the canonical text, as 64 hex digits: equal setups have equal hashes."""
+    return hashlib.sha256(setup_to_json(setup).encode("utf-8")).hexdigest()
 
 
 def setup_from_json(text: str) -> Setup:
@@ -61,6 +67,9 @@ def setup_from_json(text: str) -> Setup:
     ValueError : the text is no such setup.
     """
     plain = json.loads(text)
-    return Setup(**{
-        name: adapter.validate_json(json.dumps(plain[name])) for name, adapter in _ADAPTERS.items()
-    })
+    return Setup(
+        **{
+            name: adapter.validate_json(json.dumps(plain[name]))
+            for name, adapter in _ADAPTERS.items()
+        }
+    )

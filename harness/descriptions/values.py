@@ -7,6 +7,7 @@ Strictness matters here: TOML has types, so `true` is no number and `"3.3"` is n
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated, Any, TypeVar, cast, dataclass_transform
 
 from pydantic import ConfigDict, Field, Strict
@@ -22,6 +23,7 @@ Count = Annotated[int, Strict(), Field(ge=1)]
 Flag = Annotated[bool, Strict()]
 Text = Annotated[str, Strict(), Field(min_length=1)]
 AnyText = Annotated[str, Strict()]
+Date = Annotated[datetime.date, Strict()]
 RelayList = Annotated[tuple[Text, ...], Field(min_length=1)]
 
 
