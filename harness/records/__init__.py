@@ -11,7 +11,8 @@ Modules, in the order to read them:
 - `store`: the two together behind one door; start here to use the records
 - `resuming`: where to take up a run that was stopped
 - `export`: one run as CSV, Parquet and JSON files
-- `import_columns`, `importing`: observations measured elsewhere become a run like any other
+- `import_columns`, `import_table`, `importing`: observations measured elsewhere become a run
+  like any other
 
 Records are added, never edited: nothing here updates or deletes a row.
 """

@@ -10,8 +10,12 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from harness.metrology.decision import Verdict
+
+if TYPE_CHECKING:
+    from harness.descriptions.bench import InstrumentEntry
 
 SHORT_ID_LENGTH = 8
 
@@ -59,6 +63,21 @@ class InstrumentRecord:
     due: datetime.date | None = None
     column: str = ""
     certificate: str = ""
+
+    @staticmethod
+    def of_entry(name: str, entry: InstrumentEntry, identity: str = "") -> InstrumentRecord:
+        """What the bench description says of the instrument `name`, with its `*IDN?` reply."""
+        return InstrumentRecord(
+            name=name,
+            role=entry.role,
+            resource=entry.resource,
+            identity=identity,
+            serial=entry.serial,
+            calibrated=entry.calibrated,
+            due=entry.due,
+            column=entry.column.value,
+            certificate=entry.certificate,
+        )
 
 
 @dataclass(frozen=True)
