@@ -1,0 +1,464 @@
+"""The programmable supply behind the safety envelope.
+
+Every command that can put voltage on a board asks the envelope first; there is no method that
+does not. Switching off tries every channel whatever fails, and then measures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from harness.descriptions.bench import Ceilings, Wiring
+from harness.descriptions.instrument import SupplyModel
+from harness.errors import InstrumentError, OutputNotOffError, SafetyError
+from harness.instruments.driver import Driver
+from harness.instruments.envelope import SafetyEnvelope
+from harness.instruments.faults import (
+    ConnectionLost,
+    InstrumentMissing,
+    InstrumentSilent,
+    SetPointMismatch,
+)
+from harness.instruments.transport import Transport
+from harness.protocols.scpi_command import fill, join_commands
+
+# A common implementation reads at most 256 characters a message (then -363, input overrun).
+LONGEST_MESSAGE = 240
+
+# Limits are set by coarse converters, and the model description does not declare their steps.
+LIMIT_READBACK_RATIO = 0.01
+CURRENT_READBACK_AMPERES = 0.002
+PROTECTION_READBACK_VOLTS = 0.1
+
+# At this share of its limit a channel is taken to be in constant current.
+CONSTANT_CURRENT_RATIO = 0.98
+
+# Leads, sense errors and converters beyond the declared accuracies.
+REGULATION_TOLERANCE_VOLTS = 0.02
+
+# Charging the board's input capacitors may hold a channel at its limit this long.
+REGULATION_SECONDS = 0.2
+
+# Between two looks at a channel that is not yet as it should be.
+POLL_SECONDS = 0.02
+
+# After this many failures of the connection, switching off goes on without waiting for answers.
+MOST_LINK_FAILURES = 2
+
+_LINK_FAULTS = (InstrumentSilent, ConnectionLost, InstrumentMissing)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What a channel itself measures at its output."""
+
+    volts: float
+    amperes: float
+
+
+@dataclass(frozen=True)
+class OffProof:
+    """Outputs were commanded off and then measured.
+
+    volts : last measured by channel; None where no measurement came.
+    faults : everything that went wrong on the way, in order.
+    """
+
+    volts: Mapping[int, float | None]
+    verified: bool
+    faults: tuple[str, ...] = ()
+
+
+class Supply(Driver):
+    """A supply whose channels feed cells.
+
+    Parameters
+    ----------
+    ceilings, wiring : of the bench; they make the envelope.
+    """
+
+    def __init__(
+        self, transport: Transport, model: SupplyModel, ceilings: Ceilings, wiring: Wiring
+    ) -> None:
+        super().__init__(transport, model.identity)
+        self.model = model
+        self.envelope = SafetyEnvelope(ceilings, wiring, model)
+        self._ceilings = ceilings
+
+    # Opening and preparing --------------------------------------------------------------
+
+    def open(self) -> None:
+        """As every driver's; refuses a supply whose output is already on.
+
+        Raises
+        ------
+        SafetyError : an output is on, and not by us.
+        """
+        super().open()
+        for channel in self.envelope.channels:
+            if self.is_output_on(channel):
+                raise SafetyError(
+                    f"{self.place}: output of channel {channel}: expected off before the run, "
+                    "got on; find out who uses it, switch it off at the instrument, then run again"
+                )
+
+    def is_output_on(self, channel: int) -> bool:
+        """Whether the channel says that its output is on."""
+        question = self._fill(self.model.commands.get_output, channel)
+        (said,) = self.exchange([self._select(channel), question])
+        return self.boolean(question, said)
+
+    def _select(self, channel: int) -> str:
+        return self._fill(self.model.commands.select, channel)
+
+    def _fill(self, template: str, channel: int, **needed: float) -> str:
+        """Templates name the channel themselves where it is not selected by a command."""
+        return fill(template, {"channel": channel}, **needed)
+
+    def prepare(self, channel: int, amperes: float, protection_volts: float) -> None:
+        """Set 0 V, program current limit and over-voltage protection, and read all three back.
+
+        Raises
+        ------
+        SafetyError : above a ceiling; nothing was sent.
+        SetPointMismatch : a read-back differs. InstrumentError : refused or silent.
+        """
+        self.envelope.authorise_current(channel, amperes)
+        if self._has_protection:
+            self.envelope.authorise_protection(channel, protection_volts)
+        self.envelope.authorise_zero(channel)
+        commands = self.model.commands
+        units = [
+            self._select(channel),
+            self._fill(commands.set_voltage, channel, volts=0.0),
+            self._fill(commands.set_current, channel, amperes=amperes),
+            self._fill(commands.get_voltage, channel),
+            self._fill(commands.get_current, channel),
+        ]
+        if self._has_protection:
+            # Behind 0 V: some supplies refuse a protection below the present set-point.
+            units.insert(3, self._fill(commands.set_protection, channel, volts=protection_volts))
+            units.append(self._fill(commands.get_protection, channel))
+        volts, limit, *protection = self.exchange(units)
+        self._confirm_voltage(channel, 0.0, volts)
+        self.envelope.confirm_current(
+            channel,
+            self._limit_read_back(
+                channel, commands.get_current, limit, amperes, CURRENT_READBACK_AMPERES, "A"
+            ),
+        )
+        for said in protection:
+            self.envelope.confirm_protection(
+                channel,
+                self._limit_read_back(
+                    channel,
+                    commands.get_protection,
+                    said,
+                    protection_volts,
+                    PROTECTION_READBACK_VOLTS,
+                    "V",
+                ),
+            )
+
+    @property
+    def _has_protection(self) -> bool:
+        return bool(self.model.commands.set_protection and self.model.commands.get_protection)
+
+    def _limit_read_back(
+        self, channel: int, sent: str, said: str, wanted: float, tolerance: float, unit: str
+    ) -> float:
+        """The limit that stands; one rounded up by a coarse converter counts as wanted."""
+        stands = self.number(sent, said)
+        if not abs(stands - wanted) <= tolerance + LIMIT_READBACK_RATIO * wanted:
+            raise self._mismatch(channel, wanted, stands, unit)
+        return min(stands, wanted)
+
+    def _mismatch(self, channel: int, wanted: float, stands: float, unit: str) -> SetPointMismatch:
+        return SetPointMismatch(
+            f"{self.place}: channel {channel}: expected {wanted:g} {unit} read back, "
+            f"got {stands:g} {unit}; see that nothing else drives the supply, and check the "
+            "ranges in its model description"
+        )
+
+    # Set-points -------------------------------------------------------------------------
+
+    def set_points(self) -> dict[int, float]:
+        """The set-points in volts by channel; the highest possible where not read back."""
+        known = {c: self.envelope.state(c).possible_volts for c in self.envelope.channels}
+        return {channel: max(volts) for channel, volts in known.items() if volts}
+
+    def set_voltage(self, channel: int, volts: float) -> None:
+        """Set one channel, read back; see `set_voltages`."""
+        self.set_voltages({channel: volts})
+
+    def set_voltages(self, targets: Mapping[int, float]) -> None:
+        """Set channels to `targets` (volts by channel), falling ones first, each read back.
+
+        Channels that stand there already are left alone; the others share as few messages as
+        their length allows.
+
+        Raises
+        ------
+        SafetyError : the envelope forbids the move; nothing was sent.
+        SetPointMismatch : a read-back differs. InstrumentError : refused or silent.
+        """
+        before = {channel: self.envelope.state(channel).set_volts for channel in targets}
+        changed = {c: float(v) for c, v in targets.items() if before[c] != float(v)}
+        self.envelope.authorise_voltages(changed, self.transport.clock.now())
+        in_order = sorted(changed, key=lambda c: changed[c] - (before[c] or 0.0))
+        for bundle in self._bundles({c: changed[c] for c in in_order}):
+            said = self.exchange([unit for units in bundle.values() for unit in units])
+            for channel, answer in zip(bundle, said, strict=True):
+                self._confirm_voltage(channel, changed[channel], answer)
+
+    def _bundles(self, targets: Mapping[int, float]) -> Iterator[dict[int, list[str]]]:
+        """Units by channel, cut into messages of at most `LONGEST_MESSAGE` characters."""
+        bundle: dict[int, list[str]] = {}
+        length = len(self.transport.dialogue.error_query)
+        for channel, volts in targets.items():
+            units = self._set_units(channel, volts)
+            more = sum(len(unit) + 2 for unit in units)
+            is_full = length + more > LONGEST_MESSAGE or not self.transport.dialogue.compound
+            if bundle and is_full:
+                yield bundle
+                bundle, length = {}, len(self.transport.dialogue.error_query)
+            bundle[channel] = units
+            length += more
+        if bundle:
+            yield bundle
+
+    def _set_units(self, channel: int, volts: float) -> list[str]:
+        commands = self.model.commands
+        return [
+            self._select(channel),
+            self._fill(commands.set_voltage, channel, volts=volts),
+            self._fill(commands.get_voltage, channel),
+        ]
+
+    def _confirm_voltage(self, channel: int, wanted: float, said: str) -> None:
+        """Compare a read-back with what was set and tell the envelope."""
+        stands = self.number(self.model.commands.get_voltage, said)
+        if abs(stands - wanted) <= self.model.set_resolution_volts * (1 + 1e-6):
+            self.envelope.confirm_voltage(channel, wanted)
+            return
+        self.envelope.confirm_voltage(channel, stands)
+        raise self._mismatch(channel, wanted, stands, "V")
+
+    # Outputs ----------------------------------------------------------------------------
+
+    def output_on(self, channel: int) -> None:
+        """Switch the channel on, verified.
+
+        Raises
+        ------
+        SafetyError : limits or 0 V were not read back; nothing was sent.
+        InstrumentError : it refused, did not answer, or says that it is off.
+        """
+        self.envelope.authorise_output_on(channel)
+        commands = self.model.commands
+        question = self._fill(commands.get_output, channel)
+        (said,) = self.exchange(
+            [self._select(channel), self._fill(commands.output_on, channel), question]
+        )
+        if not self.boolean(question, said):
+            raise self.unexpected(question, f"1 for the output of channel {channel}", said)
+
+    def output_off(self, channel: int) -> None:
+        """Switch the channel off, verified by its own word; `safe_off` measures as well.
+
+        Raises
+        ------
+        InstrumentError : it refused, did not answer, or says that it is on.
+        """
+        commands = self.model.commands
+        question = self._fill(commands.get_output, channel)
+        (said,) = self.exchange(
+            [self._select(channel), self._fill(commands.output_off, channel), question]
+        )
+        if self.boolean(question, said):
+            raise self.unexpected(question, f"0 for the output of channel {channel}", said)
+
+    # Measuring --------------------------------------------------------------------------
+
+    def measure(self, channel: int) -> Measured:
+        """What the channel measures at its output.
+
+        Raises
+        ------
+        InstrumentError : no numbers came.
+        """
+        asks = [
+            self._fill(self.model.commands.measure_voltage, channel),
+            self._fill(self.model.commands.measure_current, channel),
+        ]
+        volts, amperes = self.exchange([self._select(channel), *asks])
+        return Measured(self.number(asks[0], volts), self.number(asks[1], amperes))
+
+    def is_tripped(self, channel: int) -> bool:
+        """Whether over-voltage protection has tripped; False where the supply cannot tell."""
+        if not self.model.commands.protection_tripped:
+            return False
+        question = self._fill(self.model.commands.protection_tripped, channel)
+        (said,) = self.exchange([self._select(channel), question])
+        return self.boolean(question, said)
+
+    def check_regulation(self) -> None:
+        """See that every channel that is on holds its voltage and is not at its current limit.
+
+        Raises
+        ------
+        SafetyError : one is not, and did not come to it within `REGULATION_SECONDS`.
+        """
+        for channel in sorted(self.envelope.channels_on):
+            if self.is_tripped(channel):
+                raise SafetyError(
+                    f"{self.place}: channel {channel}: expected no trip, got its over-voltage "
+                    "protection tripped; look for what drives the channel from outside"
+                )
+            self._await_regulation(channel)
+
+    def _await_regulation(self, channel: int) -> None:
+        clock = self.transport.clock
+        deadline = clock.now() + REGULATION_SECONDS
+        while True:
+            fault = self._regulation_fault(channel, self.measure(channel))
+            if not fault:
+                return
+            if clock.now() >= deadline:
+                raise SafetyError(f"{self.place}: channel {channel}: {fault}")
+            clock.sleep(POLL_SECONDS)
+
+    def _regulation_fault(self, channel: int, measured: Measured) -> str:
+        state = self.envelope.state(channel)
+        limit = state.limit_amperes or 0.0
+        if measured.amperes >= CONSTANT_CURRENT_RATIO * limit:
+            return (
+                f"expected less than its current limit of {limit:g} A, got "
+                f"{measured.amperes:g} A (constant current); look for a short circuit or a "
+                "board that draws too much"
+            )
+        wanted = state.set_volts if state.set_volts is not None else 0.0
+        tolerance = self._tolerance_volts(wanted) + self.model.output_ohms * limit
+        if measured.volts < wanted - tolerance:
+            return (
+                f"expected {wanted:g} V within {tolerance:.3g} V, got {measured.volts:g} V; "
+                "look for an overload or a broken sense lead"
+            )
+        ceiling = self.envelope.channel_ceiling_volts
+        if measured.volts > ceiling + self._tolerance_volts(ceiling):
+            return (
+                f"expected at most {ceiling:g} V, got {measured.volts:g} V; "
+                "look for what drives the channel from outside"
+            )
+        return ""
+
+    def _tolerance_volts(self, volts: float) -> float:
+        """Declared accuracies of setting and of measuring, and what leads add."""
+        model = self.model
+        ppm = model.set_accuracy_ppm + model.readback_accuracy_ppm
+        fixed = model.set_accuracy_volts + model.readback_accuracy_volts
+        return abs(volts) * ppm * 1e-6 + fixed + REGULATION_TOLERANCE_VOLTS
+
+    # Switching off ----------------------------------------------------------------------
+
+    def safe_off(self) -> OffProof:
+        """Set every channel to 0 V, switch it off, and measure that it is off.
+
+        A fault on one channel keeps no other from being switched off. When the connection
+        fails again and again, the commands are still sent, without waiting for answers.
+
+        Raises
+        ------
+        OutputNotOffError : a channel could not be measured off in time.
+        """
+        self.transport.abandon()
+        faults: list[str] = []
+        link_failures = 0
+        for channel in self.envelope.channels:
+            while link_failures < MOST_LINK_FAILURES:
+                try:
+                    self._command_off(channel, faults)
+                    break
+                except _LINK_FAULTS as error:
+                    faults.append(str(error))
+                    link_failures += 1
+            else:
+                self._command_off_regardless(channel, faults)
+        volts = self._measure_off(faults)
+        return self._proof(volts, faults)
+
+    def _command_off(self, channel: int, faults: list[str]) -> None:
+        """0 V and off, each tried whatever became of the other."""
+        self.envelope.authorise_zero(channel)
+        units = self._set_units(channel, 0.0)
+        try:
+            (said,) = self.exchange(units)
+            self._confirm_voltage(channel, 0.0, said)
+        except _LINK_FAULTS:
+            raise
+        except (InstrumentError, SafetyError) as error:
+            faults.append(str(error))
+        try:
+            self.output_off(channel)
+        except _LINK_FAULTS:
+            raise
+        except InstrumentError as error:
+            faults.append(str(error))
+
+    def _command_off_regardless(self, channel: int, faults: list[str]) -> None:
+        commands = self.model.commands
+        for unit in (
+            self._fill(commands.output_off, channel),
+            self._fill(commands.set_voltage, channel, volts=0.0),
+        ):
+            try:
+                self.transport.write_regardless(join_commands([self._select(channel), unit]))
+            except InstrumentError as error:
+                faults.append(str(error))
+
+    def _measure_off(self, faults: list[str]) -> dict[int, float | None]:
+        """Look at every channel until it is off or the time is up, each at least once."""
+        clock = self.transport.clock
+        deadline = clock.now() + self._ceilings.off_timeout_seconds
+        volts: dict[int, float | None] = dict.fromkeys(self.envelope.channels)
+        pending = list(volts)
+        link_failures = 0
+        while pending and link_failures < MOST_LINK_FAILURES:
+            for channel in list(pending):
+                try:
+                    volts[channel] = self._measure_volts(channel)
+                except InstrumentError as error:
+                    faults.append(str(error))
+                    link_failures += isinstance(error, _LINK_FAULTS)
+                if self._is_off(volts[channel]):
+                    pending.remove(channel)
+                    self.envelope.note_output_off(channel)
+                if link_failures >= MOST_LINK_FAILURES:
+                    break
+            if clock.now() >= deadline:
+                break
+            clock.sleep(POLL_SECONDS if pending else 0.0)
+        return volts
+
+    def _measure_volts(self, channel: int) -> float:
+        question = self._fill(self.model.commands.measure_voltage, channel)
+        (said,) = self.exchange([self._select(channel), question])
+        return self.number(question, said)
+
+    def _is_off(self, volts: float | None) -> bool:
+        return volts is not None and abs(volts) < self._ceilings.off_volts
+
+    def _proof(self, volts: Mapping[int, float | None], faults: Sequence[str]) -> OffProof:
+        live = [channel for channel, measured in volts.items() if not self._is_off(measured)]
+        if not live:
+            return OffProof(volts, verified=True, faults=tuple(faults))
+        seen = ", ".join(
+            f"channel {c} {'not measured' if volts[c] is None else f'{volts[c]:g} V'}" for c in live
+        )
+        last = f"; last fault: {faults[-1]}" if faults else ""
+        raise OutputNotOffError(
+            f"{self.place}: expected every output measured below {self._ceilings.off_volts:g} V "
+            f"within {self._ceilings.off_timeout_seconds:g} s, got {seen}; switch off by hand, "
+            f"and measure before touching anything{last}"
+        )
