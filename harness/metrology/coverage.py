@@ -253,7 +253,7 @@ def _density_constant(degrees: FloatArray) -> FloatArray:
 
 def _density(z: FloatArray, rows: _Rows) -> FloatArray:
     if rows.degrees is None or rows.norm is None:
-        return np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi)
+        return np.asarray(np.exp(-0.5 * z * z) / np.sqrt(2.0 * np.pi))
     nu = rows.degrees
     density: FloatArray = rows.norm * np.exp(-0.5 * (nu + 1.0) * np.log1p(z * z / nu))
     return density
