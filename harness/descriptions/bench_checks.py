@@ -37,11 +37,11 @@ def _instrument_remarks(bench: BenchDescription) -> Iterator[Remark]:
         path: KeyPath = ("instruments", name)
         first = resources.setdefault(entry.resource.upper(), name)
         if first != name:
-            expected = f"a resource that {first} does not have"
+            expected = f"a resource that {as_toml(first)} does not have"
             yield Remark((*path, "resource"), expected, as_toml(entry.resource))
         first = roles.setdefault(entry.role, name)
         if first != name and entry.role in SINGLE_ROLES:
-            expected = f"one {entry.role} on a bench, {first}"
+            expected = f"one {entry.role} on a bench, {as_toml(first)}"
             yield Remark((*path, "role"), expected, f"a second {entry.role}")
         if entry.calibrated and entry.due and entry.calibrated > entry.due:
             expected = f"a date after calibrated, {entry.calibrated.isoformat()}"

@@ -100,8 +100,9 @@ def _syntax_fault(file: str, text: str, message: str) -> Fault:
     what = _PLACE_IN_MESSAGE.sub("", message)
     if _SECOND_TIME.search(what):
         return _repeated_key(file, text, line, what)
-    column = f"column {found[2]}" if found and is_placed else "end of file"
-    return Fault(file, line, "", "valid TOML", f"{what[:1].lower()}{what[1:]} ({column})")
+    place = f"column {found[2]}" if found and is_placed else "the end of the file"
+    got = f"an error at {place}: {what[:1].lower()}{what[1:]}"
+    return Fault(file, line, "", "valid TOML", got)
 
 
 def _repeated_key(file: str, text: str, line: int, what: str) -> Fault:

@@ -78,8 +78,10 @@ class SchemaTree:
         """What may stand at `node` under `key`, to follow the word "expected"."""
         node = self.resolve(node)
         choices = choices_of(node)
+        if choices and is_plural:
+            return f"values out of {alternatives(choices, 'and')}"
         if choices:
-            return ("values out of " if is_plural else "") + alternatives(choices)
+            return alternatives(choices)
         if node.get("type") == "array":
             return self._list_words(node, key, is_plural)
         return _scalar_words(node, unit_words(key), is_plural)

@@ -10,7 +10,15 @@ import string
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from harness.descriptions.curve import BetaForm, CurveDescription, TableForm
+import numpy as np
+
+from harness.descriptions.curve import (
+    BetaForm,
+    CurveDescription,
+    SteinhartHartForm,
+    TableForm,
+)
+from harness.descriptions.curve_values import curve_value
 from harness.descriptions.faults import KeyPath, Remark
 from harness.descriptions.instrument import (
     DecadeModel,
@@ -143,12 +151,31 @@ def curve_remarks(description: CurveDescription) -> Iterator[Remark]:
             "more than -273.15 degC",
             as_toml(form.reference_celsius),
         )
+    if isinstance(form, SteinhartHartForm) and ABSOLUTE_ZERO_CELSIUS < low < high:
+        yield from _coefficient_remarks(description)
     if isinstance(form, TableForm):
         yield from _table_remarks(form)
         yield from _table_range_remarks(form, low, high)
 
 
+def _coefficient_remarks(description: CurveDescription) -> Iterator[Remark]:
+    """Coefficients of the wrong sign or power give no resistance, or one that rises."""
+    low, high = description.lowest_celsius, description.highest_celsius
+    with np.errstate(all="ignore"):
+        cold, warm = curve_value(description).resistance([low, high])
+    if not (np.isfinite(cold) and np.isfinite(warm) and cold > warm > 0):
+        yield Remark(
+            ("curve",),
+            f"coefficients whose resistance falls from {figure(low, 'degC')} to "
+            f"{figure(high, 'degC')}",
+            f"{figure(cold, 'ohm')} and {figure(warm, 'ohm')}",
+        )
+
+
 def _table_remarks(form: TableForm) -> Iterator[Remark]:
+    if form.celsius[0] <= ABSOLUTE_ZERO_CELSIUS:
+        expected = "more than -273.15 degC"
+        yield Remark(("curve", "celsius", 0), expected, as_toml(form.celsius[0]))
     if len(form.celsius) != len(form.ohms):
         expected = f"{len(form.celsius)} resistances, one a temperature"
         yield Remark(("curve", "ohms"), expected, str(len(form.ohms)))

@@ -40,20 +40,19 @@ def resolve_relay(relay: str, setup: Setup) -> tuple[str, str]:
     """
     found = find_relay(relay, switch_models(setup.models))
     if found is None:
-        raise DescriptionError(
-            f'relay: {relay_expectation(switch_models(setup.models))}, got "{relay}"'
-        )
+        expected = relay_expectation(switch_models(setup.models))
+        raise DescriptionError(f'relay: expected {expected}, got "{relay}"')
     return found
 
 
 def relay_expectation(switches: Mapping[str, SwitchModel]) -> str:
     """The words that say what a relay name may be on a bench with these cards."""
     if not switches:
-        return "expected a relay card among the instruments"
+        return "a relay card among the instruments"
     names = ", ".join(switches)
     if len(switches) == 1:
-        return f"expected a relay of {names}"
-    return f'expected "instrument:relay" with a relay of {names}'
+        return f"a relay of {names}"
+    return f'"instrument:relay" with a relay of {names}'
 
 
 def named_paths(paths: Paths) -> dict[tuple[str | int, ...], tuple[str, ...]]:

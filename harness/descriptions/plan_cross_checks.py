@@ -60,6 +60,8 @@ def _range_remarks(
     path: KeyPath, check: CheckSettings, board: BoardDescription
 ) -> Iterator[Remark]:
     low, high = board.cell_inputs.lowest_volts, board.cell_inputs.highest_volts
+    if low >= high:
+        return
     for key, volts in cell_points(check):
         if not low <= volts <= high:
             expected = f"a voltage in the board's range, {low:g} V to {high:g} V"
@@ -71,7 +73,8 @@ def _mapping_remarks(
 ) -> Iterator[Remark]:
     inputs = board.cell_inputs
     low, high = mapping_span_volts(check, board.cells)
-    if low < inputs.lowest_volts or high > inputs.highest_volts:
+    is_range = inputs.lowest_volts < inputs.highest_volts
+    if is_range and (low < inputs.lowest_volts or high > inputs.highest_volts):
         yield Remark(
             (*path, "spacing_volts"),
             f"cells in the board's range, {inputs.lowest_volts:g} V to {inputs.highest_volts:g} V",
@@ -117,7 +120,7 @@ def _fault_telling_remarks(
             for k in _tested(check, board)
         )
         if f"thermistor_{fault}" not in quantities and not is_read:
-            missing.append(f"thermistor_{fault} field or {fault}_reads_celsius")
+            missing.append(f"a thermistor_{fault} field (or {fault}_reads_celsius)")
     if missing and board.thermistors:
         got = f"{as_toml(check.kind)} without {alternatives(missing, 'and')}"
         yield Remark((*path, "kind"), "a check this board can answer", got)
@@ -135,27 +138,30 @@ def plan_with_curves(
     curves: Mapping[int, CurveDescription],
 ) -> Iterator[Remark]:
     """Temperatures where the curves hold; `curves` by thermistor, those that could be read."""
-    for path, celsius, thermistor, curve in _temperatures(plan, board, curves):
+    for path, celsius, who, curve in _temperatures(plan, board, curves):
         low, high = curve.lowest_celsius, curve.highest_celsius
         if not low <= celsius <= high:
-            expected = f"a temperature on the curve of thermistor {thermistor}"
-            yield Remark(path, f"{expected}, {low:g} degC to {high:g} degC", as_toml(celsius))
+            span = f"{figure(low, 'degC')} to {figure(high, 'degC')}"
+            yield Remark(path, f"a temperature on the curve of {who}, {span}", as_toml(celsius))
 
 
 def _temperatures(
     plan: PlanDescription,
     board: BoardDescription,
     curves: Mapping[int, CurveDescription],
-) -> Iterator[tuple[KeyPath, float, int, CurveDescription]]:
-    """Every temperature point with the thermistor and curve it is for."""
+) -> Iterator[tuple[KeyPath, float, str, CurveDescription]]:
+    """Every temperature point with each curve it is for and the thermistors that have it."""
     for index, check in enumerate(plan.check):
         if not isinstance(check, ThermistorAccuracySettings):
             continue
+        sharing: dict[CurveDescription, list[str]] = {}
+        for thermistor in _tested(check, board):
+            if thermistor in curves:
+                sharing.setdefault(curves[thermistor], []).append(str(thermistor))
         for place, celsius in enumerate(check.points_celsius):
-            for thermistor in _tested(check, board):
-                if thermistor in curves:
-                    path: KeyPath = ("check", index, "points_celsius", place)
-                    yield path, celsius, thermistor, curves[thermistor]
+            for curve, numbers in sharing.items():
+                who = f"thermistor{'s' if len(numbers) > 1 else ''} {alternatives(numbers, 'and')}"
+                yield ("check", index, "points_celsius", place), celsius, who, curve
 
 
 def plan_with_bench(plan: PlanDescription, bench: BenchDescription) -> Iterator[Remark]:
@@ -240,14 +246,14 @@ def resistances_with_models(
     """Temperatures whose resistances the decade can set and the meter can measure."""
     decades = [model for model in models.values() if isinstance(model, DecadeModel)]
     meters = [model for model in models.values() if isinstance(model, MeterModel)]
-    for path, celsius, thermistor, curve in _temperatures(plan, board, curves):
+    for path, celsius, who, curve in _temperatures(plan, board, curves):
         if not curve.lowest_celsius <= celsius <= curve.highest_celsius:
             continue
         ohms = float(curve_value(curve).resistance(celsius))
-        got = f"{as_toml(celsius)}, {figure(ohms, 'ohm')} at thermistor {thermistor}"
+        got = f"{as_toml(celsius)}, {figure(ohms, 'ohm')} at {who}"
         for decade in decades:
             if not decade.lowest_ohms <= ohms <= decade.highest_ohms:
-                span = f"{decade.lowest_ohms:g} ohm to {decade.highest_ohms:g} ohm"
+                span = f"{figure(decade.lowest_ohms)} to {figure(decade.highest_ohms, 'ohm')}"
                 yield Remark(path, f"a temperature that {decade.name} can set, {span}", got)
         if bench.paths.meter_at_decade and decades:
             yield from _ohmmeter_reach(path, ohms, got, meters)
@@ -259,5 +265,5 @@ def _ohmmeter_reach(
     for meter in meters:
         highest = max((one.range_value for one in meter.resistance_ranges), default=0.0)
         if ohms > highest:
-            span = f"up to {highest:g} ohm" if highest else "no resistance range"
+            span = f"up to {figure(highest, 'ohm')}" if highest else "no resistance range"
             yield Remark(path, f"a resistance that {meter.name} measures, {span}", got)

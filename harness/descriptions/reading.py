@@ -64,10 +64,11 @@ class Kind(Generic[Value]):
 
 @dataclass(frozen=True)
 class Read(Generic[Value]):
-    """A value and the document that it was read from."""
+    """A value and the document that it was read from; `is_sound` when it breaks no own rule."""
 
     document: Document
     value: Value
+    is_sound: bool
 
 
 BENCH: Kind[BenchDescription] = Kind(
@@ -96,7 +97,7 @@ class Gathering:
         """The value in the file, or None when it is so faulty that there is none.
 
         A file is read once, however many others name it. A value that breaks a rule beyond
-        its type is returned all the same, so that cross-checks find what else is wrong.
+        its type is returned as not sound, so that cross-checks can find what else is wrong.
         """
         if str(path) not in self._seen:
             self._seen[str(path)] = self._read(path, kind)
@@ -113,8 +114,9 @@ class Gathering:
         except ValidationError as error:
             self.note(document, remarks_of(error, kind.adapter))
             return None
-        self.note(document, kind.remarks(value))
-        return Read(document, value)
+        remarks = list(kind.remarks(value))
+        self.note(document, remarks)
+        return Read(document, value, is_sound=not remarks)
 
     def read_named(
         self, referrer: Document, key: KeyPath, name: str, kind: Kind[Value]
@@ -127,7 +129,7 @@ class Gathering:
             hint = f"looked for {path}"
         else:
             hint = nearest_hint(name, library_names()) or "a file needs its ending, .toml"
-        expected = f"{kind.what}: a file, or a name of the library"
+        expected = f"the file of {kind.what} or a name of the library"
         self.note(referrer, [Remark(key, expected, as_toml(name), hint)])
         return None
 
@@ -211,7 +213,7 @@ def read_curve(path: Path | str) -> CurveDescription:
 
 @dataclass
 class _Parts:
-    """What could be read of a setup."""
+    """What could be read of a setup; only sound models and curves, lest faults echo."""
 
     bench: Read[BenchDescription] | None
     board: Read[BoardDescription] | None
@@ -254,13 +256,13 @@ def _gather(gathering: Gathering, bench: Path, board: Path, plan: Path) -> _Part
         for name, entry in parts.bench.value.instruments.items():
             key: KeyPath = ("instruments", name, "model")
             model = gathering.read_named(parts.bench.document, key, entry.model, INSTRUMENT)
-            if model:
+            if model and model.is_sound:
                 parts.models[name] = model.value
     if parts.board:
         for index, thermistor in enumerate(parts.board.value.thermistors):
             key = ("thermistors", index, "curve")
             curve = gathering.read_named(parts.board.document, key, thermistor.curve, CURVE)
-            if curve:
+            if curve and curve.is_sound:
                 parts.curves[index + 1] = curve.value
     return parts
 

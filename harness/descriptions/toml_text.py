@@ -10,6 +10,9 @@ from collections.abc import Mapping, Sequence
 # Longest value shown in a message; a line with file, path and this still fits a terminal.
 LONGEST_SHOWN = 60
 
+# Largest number written without an exponent: a gigaohm still reads well.
+LARGEST_PLAIN = 1.0e10
+
 
 def as_toml(value: object) -> str:
     """`value` in TOML's own writing, at most `LONGEST_SHOWN` characters and then "..."."""
@@ -51,4 +54,7 @@ def alternatives(words: Sequence[str], last: str = "or") -> str:
 
 def figure(value: float, unit: str = "") -> str:
     """A number for a sentence, six significant digits, with its unit: `4.2 V`."""
-    return f"{value:.6g} {unit}".rstrip()
+    text = f"{value:.6g}"
+    if "e+" in text and abs(value) < LARGEST_PLAIN:
+        text = f"{value:.0f}"
+    return f"{text} {unit}".rstrip()
