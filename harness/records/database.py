@@ -51,19 +51,17 @@ def open_for_writing(path: Path, busy_timeout_seconds: float) -> Engine:
 def open_for_reading(path: Path, busy_timeout_seconds: float) -> Engine:
     """An engine on the existing SQLite file `path` that cannot write.
 
-    A database on a medium that cannot be written is opened as immutable when its log is
-    empty: SQLite would otherwise want to create the log's index beside it.
+    A database in a folder that cannot be written is opened as immutable when no one has it
+    open for writing (the log's index would stand beside it) and its log is empty: SQLite
+    would otherwise want to create that index.
     """
-    has_log = _log_of(path).exists() and _log_of(path).stat().st_size > 0
-    is_immutable = not has_log and not os.access(path.parent, os.W_OK)
+    log, index = (path.with_name(path.name + suffix) for suffix in ("-wal", "-shm"))
+    is_at_rest = not index.exists() and (not log.exists() or log.stat().st_size == 0)
+    is_immutable = is_at_rest and not os.access(path.parent, os.W_OK)
     engine = _engine(path, "ro&immutable=1" if is_immutable else "ro", busy_timeout_seconds)
     # A transaction of reads sees one state, however many statements it takes.
     event.listen(engine, "begin", lambda c: c.exec_driver_sql("BEGIN"))
     return engine
-
-
-def _log_of(path: Path) -> Path:
-    return path.with_name(path.name + "-wal")
 
 
 def _engine(path: Path, mode: str, busy_timeout_seconds: float) -> Engine:

@@ -18,7 +18,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from harness.errors import RecordError
 from harness.records import reading
 from harness.records.database import explained_errors
 from harness.records.run_header import Event, RunHeader
@@ -117,13 +116,7 @@ def _header_json(head: RunHeader) -> str:
     """Everything of the run's header but the setup, which is a file of its own."""
     plain = dataclasses.asdict(head)
     del plain["setup_json"]
-    return json.dumps(plain, indent=2, ensure_ascii=False, default=_date_text)
-
-
-def _date_text(value: object) -> str:
-    if isinstance(value, datetime.date):
-        return value.isoformat()
-    raise RecordError(f"run.json: expected a value JSON can hold, got {value!r}")
+    return json.dumps(plain, indent=2, ensure_ascii=False, default=datetime.date.isoformat)
 
 
 # Files ------------------------------------------------------------------------------------

@@ -103,7 +103,9 @@ def summaries(connection: Connection) -> list[RunSummary]:
     ends = _ends(connection)
     verdicts = _latest_verdicts(connection)
     points = _last_points(connection)
-    rows = connection.execute(select(run).order_by(run.c.number.desc())).mappings()
+    # Without the setup, which is large and would be read for every run.
+    wanted = [column for column in run.c if column.name != "setup"]
+    rows = connection.execute(select(*wanted).order_by(run.c.number.desc())).mappings()
     return [
         RunSummary(
             id=row["id"],

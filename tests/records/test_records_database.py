@@ -288,6 +288,42 @@ def test_a_file_that_is_no_database_is_told(tmp_path: Path, opening) -> None:  #
     assert path.read_text("utf-8").startswith("shopping")
 
 
+class BusyOnce:
+    """A cursor that finds the file busy until it has been asked `busy` times."""
+
+    def __init__(self, busy: int) -> None:
+        self.busy = busy
+        self.asked = 0
+
+    def execute(self, _: str) -> None:
+        self.asked += 1
+        if self.asked <= self.busy:
+            error = sqlite3.OperationalError("database is locked")
+            error.sqlite_errorcode = sqlite3.SQLITE_BUSY
+            raise error
+
+
+def test_switching_the_log_on_waits_for_another_process() -> None:
+    """SQLite itself gives up at once here when two processes are the first."""
+    cursor = BusyOnce(busy=2)
+    database._use_write_ahead_log(cursor, busy_timeout_seconds=60.0)
+    assert cursor.asked == 3
+
+
+def test_switching_the_log_on_does_not_wait_for_ever() -> None:
+    """After the time-out the complaint is passed on."""
+    with pytest.raises(sqlite3.OperationalError, match="database is locked"):
+        database._use_write_ahead_log(BusyOnce(busy=1000), busy_timeout_seconds=0.0)
+
+
+def test_an_empty_file_is_no_records_yet_and_becomes_some(tmp_path: Path) -> None:
+    """Reading records of an older schema, here of none, brings them up to date first."""
+    path = tmp_path / "records.sqlite"
+    path.touch()
+    with Store.open_to_read(path) as reader:
+        assert reader.runs() == []
+
+
 def test_missing_records_are_told(tmp_path: Path) -> None:
     """Reading never makes a file."""
     path = tmp_path / "records.sqlite"

@@ -7,13 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import sqlalchemy
 from records_samples import WALL_AT_ZERO, HandClock, small_point, small_setup
 
 from harness.errors import MisuseError, RecordError
 from harness.observation import Observation, PointRecord, Quantity, Source
 from harness.records.run_header import Event, InstrumentRecord, Outcome
+from harness.records.schema import event, metadata
 from harness.records.store import Store
-from harness.records.writing import RunWriter
+from harness.records.writing import RunWriter, bulk_insert
 
 
 @pytest.fixture
@@ -154,3 +156,18 @@ def test_the_end_is_not_written_as_an_event(writer: RunWriter, kind: str) -> Non
     """Only `finish` may say how a run ended."""
     with pytest.raises(MisuseError, match=r"is written by finish\(\)"):
         writer.event(kind, "")
+
+
+@pytest.mark.parametrize("paramstyle", ["qmark", "named"])
+def test_many_rows_go_in_whatever_the_driver_s_style(paramstyle: str) -> None:
+    """Drivers with places take tuples at once; drivers with names are given names."""
+    engine = sqlalchemy.create_engine("sqlite://", paramstyle=paramstyle)
+    metadata.create_all(engine)
+    columns = ["monotonic", "wall", "kind", "run", "text", "data", "ordinal"]
+    rows = [(0.5, 1.5, "note", 1, "a", "{}", i) for i in range(3)]
+    with engine.begin() as connection:
+        bulk_insert(connection, event, columns, rows)
+        bulk_insert(connection, event, columns, [])
+        kept = connection.execute(sqlalchemy.select(*(event.c[name] for name in columns))).all()
+    engine.dispose()
+    assert rows == [tuple(row) for row in kept]
