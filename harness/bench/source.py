@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from harness.descriptions.bench import BenchDescription, Ceilings, Wiring
+from harness.descriptions.bench import Ceilings, Wiring
 from harness.errors import MisuseError
 from harness.observation import FloatArray
 
@@ -45,13 +45,6 @@ def channel_targets(wiring: Wiring, cell_volts: Sequence[float]) -> dict[int, fl
             f"{min(cell_volts):.4f} V to {max(cell_volts):.4f} V"
         )
     return {wiring.channels[0]: float(sum(cell_volts))}
-
-
-def channel_ceiling_volts(bench: BenchDescription) -> float:
-    """Highest set-point of one supply channel, volts."""
-    if bench.wiring.topology == "series":
-        return bench.ceilings.cell_volts
-    return min(bench.ceilings.total_volts, bench.ceilings.cell_volts * bench.wiring.cells)
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,6 @@ from harness.bench.acquisition import (
 )
 from harness.bench.source import (
     RAMP_LEAD_SECONDS,
-    channel_ceiling_volts,
     channel_targets,
     lag_after_ramp_volts,
     plan_ramp,
@@ -53,6 +52,7 @@ class BenchParts:
     decade: Decade | None = None
     switches: dict[str, Switch] = field(default_factory=dict)
     link: BoardLink | None = None
+    identities: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass
@@ -98,6 +98,14 @@ class Workbench:
         """The clock that stamps observations."""
         return self._clock
 
+    def identities(self) -> Mapping[str, str]:
+        """What each instrument answered to `*IDN?`, by its name in the bench file."""
+        return dict(self._parts.identities)
+
+    def link_summary(self) -> str:
+        """The link's counts so far, in words."""
+        return str(self._link().statistics())
+
     # Cells ------------------------------------------------------------------------------
 
     def set_cells(self, volts: Sequence[float]) -> None:
@@ -120,7 +128,7 @@ class Workbench:
     def _energise(self, supply: Supply) -> None:
         """Current limit, protection and 0 V first, each read back; only then outputs on."""
         ceilings = self._setup.bench.ceilings
-        protection = channel_ceiling_volts(self._setup.bench)
+        protection = supply.envelope.protection_ceiling_volts
         for channel in self._setup.bench.wiring.channels:
             supply.prepare(channel, ceilings.channel_amperes, protection)
         for channel in self._setup.bench.wiring.channels:

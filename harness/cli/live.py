@@ -47,7 +47,9 @@ def latest_errors(point: PointRecord) -> dict[int, float]:
 def describe_point(point: PointRecord) -> str:
     """The point's label in a few words."""
     return ", ".join(
-        f"{name.replace('_', ' ')} {value:g}" if isinstance(value, float) else f"{name.replace('_', ' ')} {value}"
+        f"{name.replace('_', ' ')} {value:g}"
+        if isinstance(value, float)
+        else f"{name.replace('_', ' ')} {value}"
         for name, value in point.label.items()
     )
 

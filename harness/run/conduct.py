@@ -106,29 +106,15 @@ def _noting(writer: RunWriter, report: ReportProgress) -> ReportProgress:
 
     def pass_on(event: ProgressEvent) -> None:
         if isinstance(event, CheckNotRun):
-            writer.event("not run", f"{event.check}: {event.reason}")
+            writer.event("not run", event.reason, {"check_index": event.check_index})
         report(event)
 
     return pass_on
 
 
-def _keep_instruments(
-    writer: RunWriter, setup: Setup, identities: Mapping[str, str]
-) -> None:
+def _keep_instruments(writer: RunWriter, setup: Setup, identities: Mapping[str, str]) -> None:
     for name, entry in setup.bench.instruments.items():
-        writer.instrument(
-            InstrumentRecord(
-                name=name,
-                role=entry.role,
-                resource=entry.resource,
-                identity=identities.get(name, ""),
-                serial=entry.serial,
-                calibrated=entry.calibrated,
-                due=entry.due,
-                column=entry.column.value,
-                certificate=entry.certificate,
-            )
-        )
+        writer.instrument(InstrumentRecord.of_entry(name, entry, identities.get(name, "")))
 
 
 def _keep_abort(writer: RunWriter, error: BaseException) -> None:

@@ -7,7 +7,6 @@ acquired until then stays.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -72,11 +71,6 @@ def plan_checks(setup: Setup) -> tuple[PlannedCheck, ...]:
         points = () if reason else check.points(setup, index)
         planned.append(PlannedCheck(settings.kind, index, points, reason))
     return tuple(planned)
-
-
-def not_run_reasons(planned: Sequence[PlannedCheck]) -> Mapping[int, str]:
-    """Reason by check index of the checks that cannot be run."""
-    return {check.index: check.not_run for check in planned if check.not_run}
 
 
 def run_plan(setup: Setup, bench: Bench, log: PointLog, report: ReportProgress) -> RunTiming:

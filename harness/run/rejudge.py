@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta, timezone
 
 import numpy as np
@@ -19,9 +19,8 @@ from harness.descriptions.plan import PlanDescription
 from harness.descriptions.setup import Setup
 from harness.finding import Judgement
 from harness.observation import Observations
-from harness.records.run_header import RunHeader, RunState
+from harness.records.run_header import Event, RunHeader, RunState
 from harness.records.store import Store
-from harness.run.executor import not_run_reasons, plan_checks
 
 NOT_OBSERVED = "the run holds no observations for this check"
 
@@ -83,28 +82,41 @@ def judge_kept_run(store: Store, run_id: str, plan: PlanDescription | None = Non
     header = store.header(run_id)
     measured = store.setup(run_id)
     observations = store.observations(run_id)
+    matches: Mapping[int, int] = {index: index for index in range(len(measured.plan.check))}
     setup = measured
     if plan is not None:
+        matches = matched_checks(measured.plan, plan)
         setup = dataclasses.replace(measured, plan=plan)
-        observations = renumbered(observations, matched_checks(measured.plan, plan))
+        observations = renumbered(observations, matches)
     judgement = judge_run(
         observations,
         setup,
-        not_run=_not_run(setup, measured, plan),
+        not_run=not_run_by_record(store.events(run_id), matches, len(setup.plan.check)),
         was_aborted=header.state is not RunState.FINISHED,
         today=local_date(header),
     )
     return JudgedRun(header, setup, observations, judgement)
 
 
-def _not_run(
-    setup: Setup, measured: Setup, plan: PlanDescription | None
+def not_run_by_record(
+    events: Iterable[Event], matches: Mapping[int, int], checks: int
 ) -> dict[int, str]:
-    """Reasons by check index of `setup.plan`: what the bench lacks, what was never observed."""
-    reasons = dict(not_run_reasons(plan_checks(setup)))
-    if plan is not None:
-        matches = matched_checks(measured.plan, plan)
-        for index in range(len(plan.check)):
-            if index not in matches:
-                reasons.setdefault(index, NOT_OBSERVED)
+    """Reasons, by index in the judging plan, why a check has no observations.
+
+    Parameters
+    ----------
+    events : of the run; those of kind "not run" name a check of the measured plan.
+    matches : measured index by judged index; checks : how many the judging plan has.
+    """
+    said = {
+        event.data["check_index"]: event.text
+        for event in events
+        if event.kind == "not run" and "check_index" in event.data
+    }
+    reasons = {}
+    for index in range(checks):
+        if index not in matches:
+            reasons[index] = NOT_OBSERVED
+        elif matches[index] in said:
+            reasons[index] = said[matches[index]]
     return reasons

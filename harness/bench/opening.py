@@ -1,0 +1,161 @@
+"""Opening a bench and, on every way out, proving it off.
+
+The order of opening: locks on every resource, then who answers, relays open, refuse if an
+output is on, then the board's port. Nothing is energised here. The order of closing: 0 V and
+outputs off on every channel, measured off, relays open, ports closed, locks released, with
+stopping signals held back meanwhile. When off cannot be proved the error says "switch off by
+hand" and stands before whatever ended the run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+
+from harness.bench.stopping import signals_held
+from harness.bench.workbench import BenchParts, ReportEvent, Workbench
+from harness.descriptions.instrument import (
+    DecadeModel,
+    InstrumentModel,
+    MeterModel,
+    SupplyModel,
+    SwitchModel,
+)
+from harness.descriptions.paths import resolve_relay
+from harness.descriptions.setup import Setup
+from harness.errors import OutputNotOffError, RecordError, TapproofError
+from harness.instruments.bench_lock import BenchLock
+from harness.instruments.decade import Decade
+from harness.instruments.driver import Driver
+from harness.instruments.meter import Meter
+from harness.instruments.relay_guard import RelayGuard
+from harness.instruments.supply import Supply
+from harness.instruments.switch import Switch
+from harness.instruments.transport import Transport
+from harness.instruments.visa_wire import open_wire
+from harness.link.board_link import BoardLink
+from harness.timebase import Clock
+
+
+@contextmanager
+def open_workbench(setup: Setup, clock: Clock, report_event: ReportEvent) -> Iterator[Workbench]:
+    """The bench of `setup`, open and identified; proved off on leaving.
+
+    Parameters
+    ----------
+    report_event : called with kind, text and data of what the record should keep.
+
+    Raises
+    ------
+    BenchBusy : another run holds one of its resources.
+    InstrumentError : an instrument is missing, silent, or another one than declared.
+    SafetyError : an output is on already. BoardError : the board's port cannot be opened.
+    OutputNotOffError : on leaving, an output could not be proved off.
+    """
+    with ExitStack() as stack:
+        resources = [entry.resource for entry in setup.bench.instruments.values()]
+        stack.enter_context(BenchLock([*resources, setup.board.serial.port], clock))
+        parts = BenchParts()
+        guard = _relay_guard(setup)
+        for name in _opening_order(setup):
+            _open_instrument(setup, name, clock, guard, parts, stack)
+        parts.link = BoardLink(
+            setup.board.serial, setup.board.frame, setup.board.refresh_seconds, clock
+        )
+        stack.callback(parts.link.close)
+        bench = Workbench(setup, clock, parts, report_event)
+        try:
+            yield bench
+        finally:
+            with signals_held():
+                _prove_off(parts, report_event)
+
+
+def _opening_order(setup: Setup) -> list[str]:
+    """Relays first, so that nothing is connected while the rest is looked at; supply last."""
+    order = {"switch": 0, "meter": 1, "decade": 2, "supply": 3}
+    return sorted(
+        setup.bench.instruments, key=lambda name: order[setup.bench.instruments[name].role]
+    )
+
+
+def _relay_guard(setup: Setup) -> RelayGuard:
+    return RelayGuard(
+        [resolve_relay(relay, setup) for relay in group]
+        for group in setup.bench.paths.never_together
+    )
+
+
+def _open_instrument(
+    setup: Setup,
+    name: str,
+    clock: Clock,
+    guard: RelayGuard,
+    parts: BenchParts,
+    stack: ExitStack,
+) -> None:
+    """Connect to one instrument, check who it is, and put it into its part."""
+    entry, model = setup.bench.instruments[name], setup.models[name]
+    wire = open_wire(entry.resource, model.dialogue, setup.bench.visa.library)
+    transport = Transport(wire, name, entry.resource, model.dialogue, clock)
+    stack.callback(transport.close)
+    driver = _place(setup, name, model, transport, guard, parts)
+    driver.open()
+    parts.identities[name] = driver.identity
+
+
+def _place(
+    setup: Setup,
+    name: str,
+    model: InstrumentModel,
+    transport: Transport,
+    guard: RelayGuard,
+    parts: BenchParts,
+) -> Driver:
+    if isinstance(model, SupplyModel):
+        parts.supply = Supply(transport, model, setup.bench.ceilings, setup.bench.wiring)
+        return parts.supply
+    if isinstance(model, MeterModel):
+        parts.meter = Meter(transport, model, setup.bench.line_frequency_hertz)
+        return parts.meter
+    if isinstance(model, DecadeModel):
+        parts.decade = Decade(transport, model)
+        return parts.decade
+    assert isinstance(model, SwitchModel)
+    parts.switches[name] = Switch(transport, model, name, guard)
+    return parts.switches[name]
+
+
+def _prove_off(parts: BenchParts, report_event: ReportEvent) -> None:
+    """Outputs off and measured off; a record that can no longer be written never hides that."""
+    if parts.supply is None:
+        return
+    try:
+        proof = parts.supply.safe_off()
+    except OutputNotOffError as error:
+        _try_to_report(report_event, "output not off", str(error), {})
+        raise
+    highest = max((abs(v) for v in proof.volts.values() if v is not None), default=0.0)
+    _try_to_report(
+        report_event,
+        "outputs off",
+        f"outputs off, measured {highest:.3f} V at most",
+        {"volts": {str(channel): volts for channel, volts in proof.volts.items()}},
+    )
+    for fault in proof.faults:
+        _try_to_report(report_event, "fault while switching off", fault, {})
+    for switch in parts.switches.values():
+        try:
+            switch.open_all()
+        except TapproofError as error:
+            _try_to_report(report_event, "fault while switching off", str(error), {})
+
+
+def _try_to_report(
+    report_event: ReportEvent, kind: str, text: str, data: Mapping[str, object]
+) -> None:
+    """Report, unless the record itself is what failed: then the run's own error says that."""
+    try:
+        report_event(kind, text, data)
+    except RecordError:
+        return

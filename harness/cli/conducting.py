@@ -1,0 +1,139 @@
+"""What `run`, `demo` and `rehearse` share: screen, judging, report, summary, exit code."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import rich_click as click
+from rich.console import Console
+
+from harness.bench.opening import open_workbench
+from harness.bench.stopping import StopRequested
+from harness.cli.exit_codes import exit_code_of
+from harness.cli.live import run_screen
+from harness.cli.machine import judged_as_json, print_json
+from harness.cli.options import database_of
+from harness.descriptions.setup import Setup
+from harness.errors import TapproofError
+from harness.records.run_header import RunKind, short_id
+from harness.records.store import Store
+from harness.report.document import from_record
+from harness.report.html import write_report
+from harness.report.terminal import summary
+from harness.run.conduct import RunIdentity, conduct, points_planned
+from harness.run.executor import RunTiming
+from harness.run.rejudge import JudgedRun, judge_kept_run
+from harness.timebase import Clock
+
+
+@dataclass(frozen=True)
+class Presentation:
+    """How a run is shown: `console` for people, or one JSON object."""
+
+    results: Path
+    as_json: bool
+
+    def console(self) -> Console:
+        """Where people read; with `--json` that is standard error, which keeps stdout clean."""
+        return Console(stderr=self.as_json, highlight=False)
+
+
+def measure_and_present(
+    setup: Setup,
+    clock: Clock,
+    identity: RunIdentity,
+    presentation: Presentation,
+    hint: Callable[[JudgedRun], str] = lambda judged: "",
+) -> None:
+    """Measure, judge, keep, report; leaves with the verdict's exit code.
+
+    Raises
+    ------
+    TapproofError, StopRequested : the run was aborted; its record is kept and named.
+    """
+    identity = replace(identity, utc_offset_seconds=local_utc_offset_seconds())
+    console = presentation.console()
+    with ExitStack() as stack:
+        store = Store.open(database_of(presentation.results))
+        stack.callback(store.close)
+        run_id, timing = _measure(setup, clock, identity, store, console)
+        judged = judge_kept_run(store, run_id)
+        store.add_judgement(run_id, judged.judgement, judged.setup.plan, clock.wall())
+        page = write_page(store, judged, presentation.results)
+    if presentation.as_json:
+        print_json(judged_as_json(judged, _extra(timing, page)))
+    else:
+        _print_outcome(console, judged, timing, page)
+        said = hint(judged)
+        if said:
+            console.print(said)
+    sys.exit(int(exit_code_of(judged.judgement.verdict())))
+
+
+def _measure(
+    setup: Setup, clock: Clock, identity: RunIdentity, store: Store, console: Console
+) -> tuple[str, RunTiming]:
+    """Conduct the run under the screen; an abort is told with the run's name."""
+    began: list[str] = []
+    try:
+        with run_screen(console, setup.board.cells, points_planned(setup)) as report:
+            return conduct(
+                setup, store, clock, identity, report, open_workbench, began.append
+            )
+    except (TapproofError, StopRequested) as error:
+        if began:
+            error.add_note(
+                f"Run {short_id(began[0])} is kept with every point acquired until then; "
+                f"see it with: tapproof show {short_id(began[0])}"
+            )
+        raise
+
+
+def write_page(store: Store, judged: JudgedRun, results: Path) -> Path:
+    """Write the HTML report of a judged run; returns its path.
+
+    Raises
+    ------
+    RecordError : the folder cannot be written.
+    """
+    events = store.events(judged.header.id)
+    document = from_record(
+        judged.header, events, judged.setup, judged.judgement, judged.observations
+    )
+    page = results / judged.header.short_id / "report.html"
+    write_report(document, page)
+    return page
+
+
+def local_utc_offset_seconds() -> int:
+    """Local time less UTC at this moment."""
+    return time.localtime().tm_gmtoff
+
+
+def _print_outcome(console: Console, judged: JudgedRun, timing: RunTiming, page: Path) -> None:
+    console.print(
+        summary(
+            judged.judgement,
+            is_simulated=judged.header.kind is RunKind.REHEARSED,
+            end_reason=judged.header.end_reason,
+        )
+    )
+    console.print(
+        f"physical floor {timing.floor_seconds:.1f} s, taken {timing.taken_seconds:.1f} s, "
+        f"ratio {timing.ratio:.2f}"
+    )
+    click.echo(f"run {judged.header.short_id}, report {page}", err=console.stderr)
+
+
+def _extra(timing: RunTiming, page: Path) -> dict[str, object]:
+    return {
+        "floor_seconds": timing.floor_seconds,
+        "taken_seconds": timing.taken_seconds,
+        "ratio": timing.ratio,
+        "report": str(page),
+    }
