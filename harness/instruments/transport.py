@@ -24,6 +24,7 @@ from harness.instruments.faults import (
     quoted,
 )
 from harness.instruments.wire import Wire, WireError, WireMissing, WireTimeout
+from harness.protocols.scpi_reply import parse_error
 from harness.timebase import Clock
 
 # Longest wait for each of the two known answers while resynchronising. `*IDN?` and `*OPC?`
@@ -245,10 +246,11 @@ class Transport:
             self._resynchronise()
             self._wire.send(self.dialogue.error_query.encode(ENCODING))
             said = _plain(self._wire.receive(self._resync_timeout()))
-        except (WireError, InstrumentError):
+            has_error = parse_error(said).is_error
+        except (WireError, InstrumentError):  # also a reply that is no error queue entry
             self._is_in_step = False
-            return f"it does not answer *IDN? either; {advice}"
-        if said.lstrip("+-").startswith("0,"):
+            return f"it does not answer *IDN? and {self.dialogue.error_query} either; {advice}"
+        if not has_error:
             return f"it answers *IDN? and reports no error; {advice}"
         return f"its error queue says {said}; correct the command in the model description"
 

@@ -12,6 +12,7 @@ away half answers. Neither can it set TCP_NODELAY, without which two writes in a
 from __future__ import annotations
 
 import functools
+import os
 import re
 import select
 import socket
@@ -118,7 +119,9 @@ class VisaWire:
             self._prepare(opened)
 
     def _prepare(self, resource: MessageBasedResource) -> None:
-        """Ask other VISA libraries for TCP_NODELAY; not every interface knows it."""
+        """Ask for TCP_NODELAY where VISA can set it; not every interface knows it."""
+        if self._library.endswith("@py"):
+            return
         try:
             resource.set_visa_attribute(ResourceAttribute.tcpip_nodelay, True)
         except (pyvisa.errors.Error, NotImplementedError, ValueError, AttributeError):
@@ -180,7 +183,7 @@ class SocketWire(VisaWire):
         failure = self._socket.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR)
         if failure:
             self.close()
-            raise OSError(failure, f"connection failed (error {failure})")
+            raise OSError(failure, os.strerror(failure))
 
     def receive(self, timeout_seconds: float) -> bytes:
         """The next line; a half line that came before a time-out is handed over with it."""
