@@ -67,6 +67,8 @@ def setup_from_json(text: str) -> Setup:
     ValueError : the text is no such setup.
     """
     plain = json.loads(text)
+    if not isinstance(plain, dict) or plain.keys() != _ADAPTERS.keys():
+        raise ValueError(f"setup: expected JSON with {', '.join(_ADAPTERS)}, got {text[:40]!r}")
     return Setup(
         **{
             name: adapter.validate_json(json.dumps(plain[name]))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -24,9 +25,15 @@ _KEY_STEP = "[key]"
 
 def remarks_of(error: ValidationError, adapter: TypeAdapter[Any]) -> list[Remark]:
     """One remark for each of the errors, in pydantic's order."""
-    tree = SchemaTree(adapter.json_schema())
+    tree = _tree(adapter)
     all_details = error.errors(include_url=False)
     return [_remark(tree, details) for details in all_details if not _is_echo(details)]
+
+
+@cache
+def _tree(adapter: TypeAdapter[Any]) -> SchemaTree:
+    """The schema takes milliseconds to write, and there are few types."""
+    return SchemaTree(adapter.json_schema())
 
 
 def _is_echo(details: Mapping[str, Any]) -> bool:
@@ -57,14 +64,13 @@ def _remark(tree: SchemaTree, details: Mapping[str, Any]) -> Remark:
         return _unknown_key(_walk(tree, loc[:-1]), str(loc[-1]))
     if loc and loc[-1] == _KEY_STEP:
         return _bad_key(tree, _walk(tree, loc[:-1]))
-    if kind == "missing" and isinstance(loc[-1], int):
-        # A list of fixed length that is too short: the list is at fault, not its absent entry.
-        loc = loc[:-1]
-    place = _walk(tree, loc)
+    if kind == "missing" and isinstance(loc[-1], str):
+        place = _walk(tree, loc)
+        return Remark(place.path, _expected(tree, place), NOTHING)
+    # A list of fixed length that is too short: the list is at fault, not its absent entry.
+    place = _walk(tree, loc[:-1] if kind == "missing" else loc)
     if "discriminator" in place.node and isinstance(details["input"], Mapping):
         return _bad_tag(place, details["input"])
-    if kind == "missing" and loc == tuple(details["loc"]):
-        return Remark(place.path, _expected(tree, place), NOTHING)
     return _bad_value(tree, place, kind, details["input"])
 
 
