@@ -7,10 +7,11 @@ a bench or a clock. Times are the record's own.
 from __future__ import annotations
 
 import datetime
+import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from harness.descriptions.setup import Setup
+from harness.descriptions.setup import Setup, setup_to_json
 from harness.finding import Judgement
 from harness.observation import Observations
 from harness.records.run_header import Event, RunHeader, RunKind
@@ -46,6 +47,8 @@ class ReportInput:
     started : aware date and time of the run's begin.
     kind : where the observations come from: "measured", "imported" or "rehearsed".
     state : how the run ended; end_reason : what it said about that, may be empty.
+    setup_sha256 : of the setup in the record; judged_sha256 : of the one that was judged, which
+    has another plan when the run was judged again under one.
     observations : of this run, for the noise histogram and the ambient conditions.
     """
 
@@ -58,6 +61,7 @@ class ReportInput:
     station: str
     software_version: str
     setup_sha256: str
+    judged_sha256: str
     state: str
     end_reason: str
     notes: str
@@ -92,6 +96,7 @@ def from_record(
         station=header.station,
         software_version=header.software_version,
         setup_sha256=header.setup_sha256,
+        judged_sha256=hashlib.sha256(setup_to_json(setup).encode("utf-8")).hexdigest(),
         state=header.state.value,
         end_reason=header.end_reason,
         notes=header.notes,

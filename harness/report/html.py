@@ -8,31 +8,32 @@ from __future__ import annotations
 
 import re
 from functools import cache
+from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from harness.errors import RecordError
+from harness.report.calibration import calibration_remarks, instrument_table
 from harness.report.conditions import conditions
 from harness.report.document import ReportInput
 from harness.report.figures.gallery import gallery
 from harness.report.ranking import worst_with_budget
 from harness.report.sentences import by_check, finding_sentence, statements, verdict_sentences
 from harness.report.tables import (
+    MOST_EVENTS,
     budget_table,
     check_table,
     event_table,
     facts,
     full_tables,
-    instrument_table,
-    is_overdue,
-    is_reference,
+    is_other_plan,
     uncertainty_table,
     worst_table,
 )
 from harness.report.wording import (
     CAUTIONS,
     IN_HOUSE,
-    NOT_TRACEABLE,
     RELATES_ONLY,
     SIMULATED,
     decision_rule_words,
@@ -61,6 +62,26 @@ def _environment() -> Environment:
     return environment
 
 
+def write_report(report: ReportInput, path: Path) -> None:
+    """Write the report to `path` as a whole or not at all; folders are made.
+
+    Raises
+    ------
+    RecordError : the folder or the file cannot be written.
+    """
+    text = render_html(report)
+    part = path.with_name(f"{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(text.encode("utf-8"))
+        part.replace(path)
+    except OSError as error:
+        raise RecordError(
+            f"{path}: expected to write the report here, got: {error.strerror or error}; choose "
+            "a folder that can be written and make the report again from the record"
+        ) from error
+
+
 def together(text: str) -> str:
     """`text` with a space that does not break between a number and its unit."""
     return _NUMBER_AND_UNIT.sub("\u00a0", text)
@@ -74,7 +95,8 @@ def _context(report: ReportInput) -> dict[str, object]:
         "verdict": verdict.value,
         "verdict_class": verdict.name.lower().replace("_", "-"),
         "verdict_sentences": verdict_sentences(judgement, report.end_reason),
-        "indicative": (*judgement.indicative, *_calibration_remarks(report)),
+        "indicative": judgement.indicative,
+        "calibration": calibration_remarks(report),
         "simulated": SIMULATED if report.is_simulated else "",
         "facts": facts(report),
         "statements": by_check(statements(judgement)),
@@ -100,19 +122,6 @@ def _context(report: ReportInput) -> dict[str, object]:
         "page_id": re.sub(r"[^0-9A-Za-z-]", "", report.run_id),
         "software_version": report.software_version,
         "setup_sha256": report.setup_sha256,
+        "judged_sha256": report.judged_sha256 if is_other_plan(report) else "",
+        "more_events": max(0, len(report.events) - MOST_EVENTS),
     }
-
-
-def _calibration_remarks(report: ReportInput) -> tuple[str, ...]:
-    """What the instruments' state takes away from the result."""
-    late = tuple(
-        f"the calibration of {i.name} was due on {i.due}"
-        for i in report.instruments
-        if is_overdue(i, report)
-    )
-    untraceable = tuple(
-        f"{i.name}: {NOT_TRACEABLE}"
-        for i in report.instruments
-        if is_reference(i, report) and not i.certificate
-    )
-    return (*late, *untraceable)

@@ -88,6 +88,8 @@ def size_text(value: float, unit: str, expanded_uncertainty: float) -> str:
         return MISSING
     shown = error_unit(unit)
     decimals = error_decimals(unit, expanded_uncertainty)
+    if shown.factor == 1e3 and abs(value) >= 1.0:
+        return value_text(abs(value), unit)
     return f"{abs(value) * shown.factor:.{decimals}f} {shown.symbol}".strip()
 
 

@@ -38,11 +38,12 @@ _DIRECTIONS = (" up", " down")
 
 @dataclass(frozen=True)
 class Statement:
-    """One sentence about one or more channels of a check."""
+    """One sentence about one or more channels of a check, or about the check as a whole."""
 
     check: str
     verdict: Verdict
     text: str
+    is_about_check: bool = False
 
 
 def is_measured(finding: Finding) -> bool:
@@ -85,8 +86,8 @@ def place_text(finding: Finding) -> str:
 
 def finding_sentence(finding: Finding) -> str:
     """One finding in one sentence, with limit and U where it has them."""
-    if not is_measured(finding):
-        return _fact_sentence(finding, subject_text(finding))
+    if not _is_told_by_number(finding):
+        return _fact_sentence(finding, subject_text(finding), place_text(finding))
     size = size_text(finding.error, finding.unit, finding.expanded_uncertainty)
     where = place_text(finding)
     says = f"{subject_text(finding)} {_predicate(finding, size)} at {where}{_bounds(finding)}"
@@ -110,27 +111,25 @@ def _qualifier(finding: Finding) -> str:
         meaning = "inside the limit, but by less than U"
     elif finding.verdict is Verdict.CONDITIONAL_FAIL:
         meaning = "outside the limit, but by less than U"
-    elif finding.verdict is Verdict.CANNOT_DECIDE and not finding.reason:
+    elif finding.verdict is Verdict.CANNOT_DECIDE:
         ratio = number_text(finding.test_uncertainty_ratio, 2)
         meaning = f"cannot decide, limit / U is only {ratio}"
-    elif finding.verdict is Verdict.CANNOT_DECIDE:
-        return f"; cannot decide: {finding.reason.rstrip('.')}"
     else:
         meaning = ""
     return "".join(f"; {part}" for part in (meaning, finding.reason.rstrip(".")) if part)
 
 
-def _fact_sentence(finding: Finding, subject: str) -> str:
+def _fact_sentence(finding: Finding, subject: str, where: str) -> str:
     """A yes-or-no finding, or one that has no number: its own reason carries it."""
     reason = point_text(finding.reason.rstrip("."))
     kind = {Verdict.NOT_RUN: "not run: ", Verdict.CANNOT_DECIDE: "cannot decide: "}.get(
         finding.verdict, ""
     )
     if not reason:
-        return f"{subject}, {place_text(finding)}: {finding.verdict.value}."
+        return f"{subject}, {where}: {finding.verdict.value}."
     if re.search(rf"\b{finding.channel}\b", reason) and not kind:
         return f"{reason[0].upper()}{reason[1:]}."
-    return f"{subject}, {place_text(finding)}: {kind}{reason}."
+    return f"{subject}, {where}: {kind}{reason}."
 
 
 def statements(judgement: Judgement) -> tuple[Statement, ...]:
@@ -143,7 +142,8 @@ def statements(judgement: Judgement) -> tuple[Statement, ...]:
     groups: dict[tuple[object, ...], list[Finding]] = {}
     for finding in told:
         groups.setdefault(_likeness(finding), []).append(finding)
-    found = [statement for group in groups.values() for statement in _told_together(group)]
+    places = _places(worst)
+    found = [s for group in groups.values() for s in _told_together(group, places)]
     found += [_not_run(check) for check in summarise(judgement) if check.note]
     return tuple(sorted(found, key=lambda statement: -statement.verdict.severity))
 
@@ -162,18 +162,39 @@ def _channel_worst(findings: Iterable[Finding]) -> list[Finding]:
 
 def _likeness(finding: Finding) -> tuple[object, ...]:
     """Findings with equal likeness may share a sentence."""
-    if is_measured(finding):
+    if _is_told_by_number(finding):
         return (finding.check_index, finding.verdict, finding.error >= 0, finding.limit)
     return (finding.check_index, finding.verdict, finding.reason)
 
 
-def _told_together(group: list[Finding]) -> list[Statement]:
+def _is_told_by_number(finding: Finding) -> bool:
+    """Whether its numbers say it all; where it did not settle, say, the reason does."""
+    is_doubted = finding.verdict in (Verdict.CANNOT_DECIDE, Verdict.NOT_RUN) and finding.reason
+    return is_measured(finding) and not is_doubted
+
+
+def _places(findings: Iterable[Finding]) -> dict[tuple[object, ...], set[str]]:
+    """The points at which each reason was given."""
+    places: dict[tuple[object, ...], set[str]] = {}
+    for finding in findings:
+        if not _is_told_by_number(finding):
+            places.setdefault(_likeness(finding), set()).add(point_text(finding.point))
+    return places
+
+
+def _told_together(
+    group: list[Finding], places: dict[tuple[object, ...], set[str]]
+) -> list[Statement]:
     first = group[0]
-    if len(group) == 1:
+    said_at = places.get(_likeness(first), set())
+    where = f"{len(said_at)} points" if len(said_at) > 1 else place_text(first)
+    if not _is_told_by_number(first):
+        subject = subject_text(first)
+        if len(group) > 1:
+            subject = f"{first.subject.capitalize()}s {channel_list(f.channel for f in group)}"
+        text = _fact_sentence(first, subject, where)
+    elif len(group) == 1:
         text = finding_sentence(first)
-    elif not is_measured(first):
-        subject = f"{first.subject.capitalize()}s {channel_list(f.channel for f in group)}"
-        text = _fact_sentence(first, subject)
     elif len(group) >= FEWEST_GROUPED:
         text = _range_sentence(group)
     else:
@@ -198,7 +219,7 @@ def _range_sentence(group: Sequence[Finding]) -> str:
 
 
 def _not_run(check: CheckSummary) -> Statement:
-    return Statement(check.check, Verdict.NOT_RUN, f"{check.title}: {check.note}.")
+    return Statement(check.check, Verdict.NOT_RUN, f"{check.title}: {check.note}.", True)
 
 
 def verdict_sentence(judgement: Judgement, end_reason: str = "") -> str:

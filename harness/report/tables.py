@@ -10,7 +10,7 @@ import numpy as np
 from harness.finding import Finding, Findings, Judgement
 from harness.metrology.decision import Verdict
 from harness.report.budget_rows import budget_rows
-from harness.report.document import ReportInput, ReportInstrument
+from harness.report.document import ReportInput
 from harness.report.quantities import (
     MISSING,
     error_decimals,
@@ -28,9 +28,11 @@ from harness.report.quantities import (
 from harness.report.ranking import Placed, worst_first
 from harness.report.sentences import subject_text
 from harness.report.summary import check_title, outcome_text, summarise
-from harness.report.wording import COLUMN_WORDS, NOT_TRACEABLE
 
 MOST_WORST = 20
+
+# A line that fails for an hour must not fill the report; the record holds them all.
+MOST_EVENTS = 40
 
 # GUM 7.2.6: an uncertainty is quoted with at most two significant digits.
 _DIGITS = 2
@@ -74,10 +76,15 @@ def worst_table(judgement: Judgement) -> Table:
     chosen = [placed.row for placed in worst_first(judgement)[:MOST_WORST]]
     return Table(
         "worst",
-        (*_SHORT_HEADINGS, "check"),
-        tuple(Line((*_short_cells(f), check_title(f.check)), _is_marked(f)) for f in chosen),
+        (*_SHORT_HEADINGS[:-1], "check", _SHORT_HEADINGS[-1]),
+        tuple(Line(_worst_cells(f), _is_marked(f)) for f in chosen),
         frozenset({2, 3, 4, 6, 7, 8, 9}),
     )
+
+
+def _worst_cells(finding: Finding) -> tuple[str, ...]:
+    short = _short_cells(finding)
+    return (*short[:-1], check_title(finding.check), short[-1])
 
 
 def full_tables(judgement: Judgement) -> tuple[tuple[str, Table], ...]:
@@ -226,60 +233,12 @@ def _largest(values: np.ndarray) -> float:
     return float(known.max()) if len(known) else math.nan
 
 
-def instrument_table(report: ReportInput) -> Table:
-    """Instruments with their calibration state on the day of the run."""
-    return Table(
-        "instruments",
-        (
-            "instrument",
-            "identity",
-            "serial",
-            "calibrated",
-            "due",
-            "specification column",
-            "certificate",
-        ),
-        tuple(_instrument_line(instrument, report) for instrument in report.instruments),
-    )
-
-
-def is_overdue(instrument: ReportInstrument, report: ReportInput) -> bool:
-    """Whether its calibration was due before the day of the run."""
-    return instrument.due is not None and instrument.due < report.started.date()
-
-
-def is_reference(instrument: ReportInstrument, report: ReportInput) -> bool:
-    """Whether errors were judged against it: the meter, or a decade that no meter checks."""
-    if instrument.role == "meter":
-        return True
-    return instrument.role == "decade" and report.setup.bench.paths.meter_at_decade is None
-
-
-def _instrument_line(instrument: ReportInstrument, report: ReportInput) -> Line:
-    late = is_overdue(instrument, report)
-    due = f"{instrument.due.isoformat()}" if instrument.due else "not stated"
-    counts = is_reference(instrument, report)
-    certificate = instrument.certificate or (NOT_TRACEABLE if counts else "no reference here")
-    return Line(
-        (
-            f"{instrument.name} ({instrument.role})",
-            instrument.identity or "not asked",
-            instrument.serial or MISSING,
-            instrument.calibrated.isoformat() if instrument.calibrated else "not stated",
-            f"{due}, OVERDUE" if late else due,
-            COLUMN_WORDS.get(instrument.column, instrument.column) if counts else MISSING,
-            certificate,
-        ),
-        late or (counts and not instrument.certificate),
-    )
-
-
 def event_table(report: ReportInput) -> Table:
-    """What happened, with time since the run began."""
+    """What happened first, at most `MOST_EVENTS`, with time since the run began."""
     return Table(
         "events",
         ("time (s)", "kind", "event"),
-        tuple(Line((f"{e.seconds:.1f}", e.kind, e.text)) for e in report.events),
+        tuple(Line((f"{e.seconds:.1f}", e.kind, e.text)) for e in report.events[:MOST_EVENTS]),
         frozenset({0}),
     )
 
@@ -303,9 +262,15 @@ def facts(report: ReportInput) -> tuple[tuple[str, str], ...]:
         ("Run", report.run_id),
         ("Observations", _KINDS.get(report.kind, report.kind)),
         ("The run", ended),
+        ("Judged", "under another plan than it was measured by" if is_other_plan(report) else ""),
         ("Notes", report.notes),
     )
     return tuple((name, value) for name, value in pairs if value)
+
+
+def is_other_plan(report: ReportInput) -> bool:
+    """Whether the run was judged under another plan than the record's own."""
+    return report.judged_sha256 != report.setup_sha256
 
 
 _KINDS = {

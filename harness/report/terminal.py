@@ -23,7 +23,13 @@ from harness.report.quantities import (
     value_text,
 )
 from harness.report.ranking import Placed, worst_first
-from harness.report.sentences import finding_sentence, statements, subject_text, verdict_sentence
+from harness.report.sentences import (
+    Statement,
+    finding_sentence,
+    statements,
+    subject_text,
+    verdict_sentence,
+)
 from harness.report.summary import outcome_text, summarise
 from harness.report.tables import expanded_cell, signed_cell
 from harness.report.wording import SIMULATED
@@ -76,13 +82,17 @@ def _checks(judgement: Judgement) -> RichTable:
 
 
 def _statements(judgement: Judgement) -> list[RenderableType]:
-    found = [s for s in statements(judgement) if s.verdict is not Verdict.NOT_RUN]
-    lines: list[RenderableType] = [
-        Text.assemble((f"{s.verdict.value}: ", _STYLES[s.verdict]), s.text)
-        for s in found[:MOST_STATEMENTS]
-    ]
+    found = [s for s in statements(judgement) if not s.is_about_check]
+    lines: list[RenderableType] = [_statement(s) for s in found[:MOST_STATEMENTS]]
     more = len(found) - MOST_STATEMENTS
     return [*lines, Text(f"and {more} more in the report")] if more > 0 else lines
+
+
+def _statement(statement: Statement) -> Text:
+    """The sentence with its verdict before it, unless it says the verdict itself."""
+    said = f"{statement.verdict.value}: "
+    is_said = said in statement.text
+    return Text.assemble("" if is_said else (said, _STYLES[statement.verdict]), statement.text)
 
 
 def worst_findings(judgement: Judgement, most: int = 10) -> RenderableType:

@@ -51,8 +51,8 @@ def decision_rule_words(decision: Decision) -> tuple[str, ...]:
         )
     else:
         rule = (
-            "Rule: guard band w = U on either side of the limit. Pass: |e| is at most T - U. "
-            "Conditional pass: |e| is between T - U and T. Conditional fail: |e| is between T "
+            "Rule: guard band w = U on either side of the limit. Pass: |e| is at most T \u2212 U. "
+            "Conditional pass: |e| is between T \u2212 U and T. Conditional fail: |e| is between T "
             "and T + U. Fail: |e| is above T + U."
         )
     risk = (

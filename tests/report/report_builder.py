@@ -527,6 +527,7 @@ def report_input(**changes: Any) -> ReportInput:
         station="bench 1",
         software_version="0.1.0",
         setup_sha256="9b74c9897bac770ffc029102a200c5de9b74c9897bac770ffc029102a200c5de",
+        judged_sha256="9b74c9897bac770ffc029102a200c5de9b74c9897bac770ffc029102a200c5de",
         state="finished",
         end_reason="",
         notes="",

@@ -70,7 +70,7 @@ def _cell_accuracy(report: ReportInput, findings: Findings) -> Iterator[Illustra
         title,
         "One panel a cell, headed by its number and verdict; one scale for all. Triangles up "
         "and down are the two directions of the sweep, drawn a little apart. Bars are U. A "
-        "point beyond the scale stands at the edge with its value.",
+        "point beyond the scale stands at the edge, and the largest such error is written.",
         svg_text(
             error_against_voltage(findings, has_guard_band=_has_guard_band(report)), name, title
         ),

@@ -1,7 +1,7 @@
 """What the error figures share: the errors of one channel with limits and uncertainty bars.
 
 Errors are in the unit in which they are shown (mV, degrees Celsius). All panels of a figure
-have one scale; a point beyond it is drawn at the edge with its value written beside it.
+have one scale; a point beyond .
 """
 
 from __future__ import annotations
@@ -134,6 +134,7 @@ def draw_errors(
         # A small step aside keeps both directions of one point apart.
         aside = (place - (len(names) - 1) / 2) * 0.022 * span
         _draw_series(axes, rows, mine, aside, place, scale)
+    _note_beyond_scale(axes, rows, scale)
     axes.set_ylim(-scale, scale)
     axes.margins(x=0.08)
     axes.xaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 2.5, 5, 10]))
@@ -174,17 +175,28 @@ def _draw_series(
         capsize=2.2,
         capthick=0.9,
     )
-    for i in np.flatnonzero(mine & (np.abs(rows.error) > scale)):
-        edge = math.copysign(0.93 * scale, rows.error[i])
-        axes.plot(rows.x[i] + aside, edge, marker=marker, color=colour, linestyle="none")
-        axes.annotate(
-            f"{rows.error[i]:+.0f}",
-            (rows.x[i], edge),
-            fontsize=7,
-            xytext=(4, 0),
-            textcoords="offset points",
-            va="center",
-        )
+    outside = mine & (np.abs(rows.error) > scale)
+    edge = np.copysign(0.93 * scale, rows.error[outside])
+    axes.plot(rows.x[outside] + aside, edge, marker=marker, color=colour, linestyle="none")
+
+
+def _note_beyond_scale(axes: Axes, rows: ChannelErrors, scale: float) -> None:
+    """Write the largest error that lies beyond the scale, on each side that has one."""
+    for sign in (1.0, -1.0):
+        beyond = np.where(sign * rows.error > scale, np.abs(rows.error), 0.0)
+        if beyond.max(initial=0.0) > 0:
+            worst = sign * float(beyond.max())
+            axes.text(
+                0.5,
+                0.5 + sign * 0.36,
+                f"beyond scale: {worst:+.0f}".replace("-", "\u2212"),
+                transform=axes.transAxes,
+                ha="center",
+                va="center",
+                fontsize=8,
+                fontweight="bold",
+                in_layout=False,
+            )
 
 
 def series_handles(
