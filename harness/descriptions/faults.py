@@ -17,6 +17,10 @@ from harness.errors import DescriptionError
 KeyPath = tuple[str | int, ...]
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_NUMBER = re.compile(r"\d+")
+
+# Indices are sorted as numbers by padding them; no description has a million entries.
+NUMBER_DIGITS = 6
 
 # Share of matching letters from which a known key is offered for an unknown one; difflib's own
 # default, which offers nothing for two words that merely share an ending.
@@ -64,7 +68,8 @@ class DescriptionFaults(DescriptionError):  # noqa: N818 (it carries many)
 
 
 def _place_order(fault: Fault) -> tuple[str, int, str, str]:
-    return (fault.file, fault.line or 0, fault.path, str(fault))
+    counted = _NUMBER.sub(lambda number: number[0].zfill(NUMBER_DIGITS), fault.path)
+    return (fault.file, fault.line or 0, counted, str(fault))
 
 
 def path_text(path: KeyPath) -> str:

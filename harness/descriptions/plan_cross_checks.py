@@ -24,7 +24,7 @@ from harness.descriptions.plan import (
     ThermistorAccuracySettings,
     ThermistorFaultsSettings,
 )
-from harness.descriptions.plan_points import cell_points, mapping_span_volts, stack_volts
+from harness.descriptions.plan_points import cell_points, stack_volts
 from harness.descriptions.toml_text import alternatives, as_toml, figure
 
 # Neighbours in the mapping pattern must differ by more than both may be off.
@@ -62,31 +62,23 @@ def _range_remarks(
     low, high = board.cell_inputs.lowest_volts, board.cell_inputs.highest_volts
     if low >= high:
         return
-    for key, volts in cell_points(check):
-        if not low <= volts <= high:
-            expected = f"a voltage in the board's range, {low:g} V to {high:g} V"
-            yield Remark((*path, *key), expected, as_toml(volts))
+    for point in cell_points(check, board.cells):
+        if not low <= point.volts <= high:
+            span = f"{figure(low, 'V')} to {figure(high, 'V')}"
+            expected = f"a voltage in the board's range, {span}"
+            yield Remark((*path, *point.key), expected, point.shown)
 
 
 def _mapping_remarks(
     path: KeyPath, check: MappingSettings, plan: PlanDescription, board: BoardDescription
 ) -> Iterator[Remark]:
-    inputs = board.cell_inputs
-    low, high = mapping_span_volts(check, board.cells)
-    is_range = inputs.lowest_volts < inputs.highest_volts
-    if is_range and (low < inputs.lowest_volts or high > inputs.highest_volts):
-        yield Remark(
-            (*path, "spacing_volts"),
-            f"cells in the board's range, {inputs.lowest_volts:g} V to {inputs.highest_volts:g} V",
-            f"{figure(low, 'V')} to {figure(high, 'V')} with {as_toml(check.spacing_volts)}",
-        )
     limit = plan.limits.cell_error_volts or board.limits.cell_error_volts
+    least = LIMITS_BETWEEN_NEIGHBOURS * limit
     for key in ("spacing_volts", "move_volts"):
-        if getattr(check, key) <= LIMITS_BETWEEN_NEIGHBOURS * limit:
+        if getattr(check, key) <= least:
             yield Remark(
                 (*path, key),
-                f"more than {LIMITS_BETWEEN_NEIGHBOURS:g} cell limits, "
-                f"{figure(LIMITS_BETWEEN_NEIGHBOURS * limit, 'V')}",
+                f"more than {LIMITS_BETWEEN_NEIGHBOURS:g} cell limits, {figure(least, 'V')}",
                 as_toml(getattr(check, key)),
             )
 
@@ -168,10 +160,10 @@ def plan_with_bench(plan: PlanDescription, bench: BenchDescription) -> Iterator[
     """Points under the ceilings of cell and stack."""
     ceilings, cells = bench.ceilings, bench.wiring.cells
     for index, check in enumerate(plan.check):
-        for key, volts in cell_points(check):
-            if volts > ceilings.cell_volts:
+        for point in cell_points(check, _independent_cells(bench)):
+            if point.volts > ceilings.cell_volts:
                 expected = f"at most the cell ceiling, {figure(ceilings.cell_volts, 'V')}"
-                yield Remark(("check", index, *key), expected, as_toml(volts))
+                yield Remark(("check", index, *point.key), expected, point.shown)
         total = stack_volts(check, cells)
         if total > ceilings.total_volts:
             expected = f"at most the total ceiling, {figure(ceilings.total_volts, 'V')}"
@@ -195,18 +187,18 @@ def _supply_reach(
     plan: PlanDescription, bench: BenchDescription, supply: SupplyModel
 ) -> Iterator[Remark]:
     per_channel = 1 if bench.wiring.topology == "series" else bench.wiring.cells
+    expected = f"at most what {supply.name} reaches, {figure(supply.highest_volts, 'V')}"
     for index, check in enumerate(plan.check):
-        for key, volts in cell_points(check):
-            if volts * per_channel > supply.highest_volts:
-                expected = (
-                    f"at most what {supply.name} reaches, {figure(supply.highest_volts, 'V')}"
-                )
-                got = (
-                    as_toml(volts)
-                    if per_channel == 1
-                    else (f"{as_toml(volts)}, {figure(volts * per_channel, 'V')} over the ladder")
-                )
-                yield Remark(("check", index, *key), expected, got)
+        for point in cell_points(check, _independent_cells(bench)):
+            total = point.volts * per_channel
+            if total > supply.highest_volts:
+                over = f", {figure(total, 'V')} over the ladder" if per_channel > 1 else ""
+                yield Remark(("check", index, *point.key), expected, point.shown + over)
+
+
+def _independent_cells(bench: BenchDescription) -> int:
+    """How many cells can have a voltage of their own."""
+    return bench.wiring.cells if bench.wiring.topology == "series" else 1
 
 
 def _integration_remarks(plan: PlanDescription, meter: MeterModel) -> Iterator[Remark]:
@@ -225,10 +217,11 @@ def _meter_reach(
 ) -> Iterator[Remark]:
     highest = max(one.range_value for one in meter.voltage_ranges)
     for index, check in enumerate(plan.check):
-        for key, volts in cell_points(check):
-            if volts > highest and not isinstance(check, ThermistorCheck | NoiseSettings):
+        is_cells = not isinstance(check, ThermistorCheck | NoiseSettings)
+        for point in cell_points(check, _independent_cells(bench)) if is_cells else ():
+            if point.volts > highest:
                 expected = f"at most the highest range of {meter.name}, {figure(highest, 'V')}"
-                yield Remark(("check", index, *key), expected, as_toml(volts))
+                yield Remark(("check", index, *point.key), expected, point.shown)
         total = stack_volts(check, bench.wiring.cells)
         is_stack = isinstance(check, StackTotalSettings) and bench.paths.meter_at_stack
         if is_stack and total > highest:

@@ -314,6 +314,30 @@ CASES = (
             ),
         ),
     ),
+    Case(
+        "shunts on a series bench",
+        (
+            (
+                "bench.toml",
+                "decade_at_thermistor",
+                'rung_shunt = [["111"], ["112"], ["113"]]\ndecade_at_thermistor',
+            ),
+        ),
+        (("bench.toml:36: paths.rung_shunt: expected no rungs on a series bench, got 3 paths"),),
+    ),
+    Case(
+        "pattern above what the supply reaches",
+        (
+            ("plan.toml", "spacing_volts = 0.1", "spacing_volts = 0.7"),
+            ("supply.toml", "highest_volts = 6.0", "highest_volts = 3.7"),
+        ),
+        (
+            (
+                "plan.toml:14: check[0].spacing_volts: expected at most what Test supply "
+                "reaches, 3.7 V, got 3.9 V with 0.7"
+            ),
+        ),
+    ),
 )
 
 

@@ -39,6 +39,16 @@ CASES = (
         ),
     ),
     Case(
+        "frame lacks several cells",
+        (("board.toml", "channels = [1, 3]", "channels = [2, 2]"),),
+        (
+            (
+                "board.toml:33: frame.fields: expected the cell_voltage of every cell, got "
+                "none for cells 1 and 3"
+            ),
+        ),
+    ),
+    Case(
         "frame has a cell too many",
         (("board.toml", "channels = [1, 3]", "channels = [1, 4]"),),
         (

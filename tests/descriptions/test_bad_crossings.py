@@ -92,8 +92,12 @@ CASES = (
         (("plan.toml", "spacing_volts = 0.1", "spacing_volts = 1.2"),),
         (
             (
-                "plan.toml:14: check[0].spacing_volts: expected cells in the board's range, "
-                "1.8 V to 4.2 V, got 2 V to 4.4 V with 1.2"
+                "plan.toml:14: check[0].spacing_volts: expected a voltage in the board's "
+                "range, 1.8 V to 4.2 V, got 4.4 V with 1.2"
+            ),
+            (
+                "plan.toml:14: check[0].spacing_volts: expected at most the cell ceiling, 4.2 "
+                "V, got 4.4 V with 1.2"
             ),
         ),
     ),
@@ -270,6 +274,14 @@ CASES = (
             (
                 "plan.toml:13: check[0].base_volts: expected at most the highest range of Test "
                 "meter, 3 V, got 3.2"
+            ),
+            (
+                "plan.toml:14: check[0].spacing_volts: expected at most the highest range of "
+                "Test meter, 3 V, got 3.1 V with 0.1"
+            ),
+            (
+                "plan.toml:14: check[0].spacing_volts: expected at most the highest range of "
+                "Test meter, 3 V, got 3.3 V with 0.1"
             ),
             (
                 "plan.toml:18: check[1].points_volts[2]: expected at most the highest range of "

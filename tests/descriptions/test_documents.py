@@ -72,6 +72,18 @@ def test_directory(tmp_path: Path) -> None:
     assert f"{tmp_path}: expected a plan, got a directory" == told(tmp_path)
 
 
+def test_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the operating system says is passed on."""
+    path = tmp_path / "plan.toml"
+    path.write_text("a = 1\n", "utf-8")
+
+    def refuse(_: Path) -> bytes:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    assert f"{path}: expected a plan, got an unreadable file (Permission denied)" == told(path)
+
+
 def test_byte_order_mark_and_windows_line_ends_are_accepted(tmp_path: Path) -> None:
     """Editors add them; lines still count right."""
     path = tmp_path / "plan.toml"

@@ -59,6 +59,12 @@ def test_faults_are_sorted_by_file_and_line() -> None:
     ]
 
 
+def test_entries_of_a_list_are_sorted_as_numbers() -> None:
+    """Entry 10 comes after entry 9."""
+    given = [fault(path=f"x[{index}]") for index in (10, 9, 2)]
+    assert ["x[2]", "x[9]", "x[10]"] == [one.path for one in DescriptionFaults(given).faults]
+
+
 def test_equal_faults_are_told_once() -> None:
     """Two readers of one file may find the same fault."""
     assert 1 == len(DescriptionFaults([fault(), fault()]).faults)

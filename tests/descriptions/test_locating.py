@@ -48,6 +48,12 @@ z = 1
 [out.b]
 y = 2
 
+[outer.inner]
+w = 1
+
+[[outer.list]]
+v = 1
+
 ["quoted name"]
 "a key" = 1
 '''
@@ -76,8 +82,10 @@ y = 2
         (("instruments", "meter", "role"), 30),
         (("out", "a"), 32),
         (("out", "b", "y"), 39),
-        (("quoted name",), 41),
-        (("quoted name", "a key"), 42),
+        (("outer",), 41),
+        (("outer", "list"), 44),
+        (("quoted name",), 47),
+        (("quoted name", "a key"), 48),
     ],
     ids=str,
 )
