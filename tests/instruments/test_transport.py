@@ -69,8 +69,8 @@ def test_dead_instrument_is_said_to_be_dead(script):
         opened(wire).query("READ?")
     assert str(caught.value) == (
         f'{PLACE}: sent "READ?": expected an answer within 3 s, got nothing; it does not answer '
-        "*IDN? and SYST:ERR? either; check that it is switched on and under remote control, or raise "
-        "dialogue.timeout_seconds of its model"
+        "*IDN? and SYST:ERR? either; check that it is switched on and under remote control, or "
+        "raise dialogue.timeout_seconds of its model"
     )
 
 

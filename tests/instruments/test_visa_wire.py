@@ -160,9 +160,7 @@ def test_closed_port_is_told_at_opening():
         open_wire(resource, Dialogue())
 
 
-@pytest.mark.parametrize(
-    "resource", ["TCPIP::[::1]::5025::SOCKET", "nonsense", "TCPIP::127.0.0.1::port::SOCKET"]
-)
+@pytest.mark.parametrize("resource", ["TCPIP::[::1]::5025::SOCKET", "nonsense"])
 def test_resource_that_means_nothing_is_told(resource):
     """Including IPv6 literals, which pyvisa cannot parse."""
     with pytest.raises(WireMissing):
