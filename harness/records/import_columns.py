@@ -16,7 +16,7 @@ from pydantic import Field, TypeAdapter, ValidationError
 from harness.descriptions.documents import load_document
 from harness.descriptions.faults import DescriptionFaults
 from harness.descriptions.translating import remarks_of
-from harness.descriptions.values import Count, Text, described
+from harness.descriptions.values import Count, Positive, Text, described
 
 Separator = Literal["comma", "semicolon", "tab"]
 DecimalMark = Literal["point", "comma"]
@@ -85,24 +85,32 @@ class ThermistorColumns:
 
 @described
 class CellAccuracyImport:
-    """A table for the plan's cell-accuracy check; `occurrence` picks among several of them."""
+    """A table for the plan's cell-accuracy check; `occurrence` picks among several of them.
+
+    power_line_cycles : integration time of the meter's readings; the plan's when not said.
+    """
 
     feeds: Literal["cell-accuracy"]
     columns: CellColumns
     occurrence: Count = 1
     separator: Separator = "comma"
     decimal_mark: DecimalMark = "point"
+    power_line_cycles: Positive | None = None
 
 
 @described
 class ThermistorAccuracyImport:
-    """A table for the plan's thermistor-accuracy check; `occurrence` picks among several."""
+    """A table for the plan's thermistor-accuracy check; `occurrence` picks among several.
+
+    power_line_cycles : integration time of the meter's readings; the plan's when not said.
+    """
 
     feeds: Literal["thermistor-accuracy"]
     columns: ThermistorColumns
     occurrence: Count = 1
     separator: Separator = "comma"
     decimal_mark: DecimalMark = "point"
+    power_line_cycles: Positive | None = None
 
 
 ImportColumns = Annotated[

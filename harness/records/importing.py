@@ -23,6 +23,7 @@ from harness.records.import_columns import CellAccuracyImport, ThermistorAccurac
 from harness.records.import_table import (
     CountParser,
     NumberParser,
+    Table,
     TableColumn,
     TableRow,
     WordParser,
@@ -139,10 +140,10 @@ def read_points(table: ImportTable, setup: Setup, clock: Clock) -> ImportedPoint
     check, columns = _check_index(table, setup), table.columns
     if isinstance(columns, CellAccuracyImport):
         read = read_table(table.path, _cell_columns(columns, setup), columns.separator)
-        points = _grouped(check, read.rows, _cell_label, _cell_observations, clock)
+        points = _grouped(table, check, read, _cell_label, _cell_observations, clock)
     else:
         read = read_table(table.path, _thermistor_columns(columns, setup), columns.separator)
-        points = _grouped(check, read.rows, _thermistor_label, _thermistor_observations, clock)
+        points = _grouped(table, check, read, _thermistor_label, _thermistor_observations, clock)
     return ImportedPoints(table, read.sha256, points)
 
 
@@ -241,17 +242,20 @@ def _pair(row: TableRow, channel: str, reference: Quantity, board: Quantity) -> 
 
 
 def _grouped(
+    table: ImportTable,
     check: int,
-    rows: Iterable[TableRow],
+    read: Table,
     label_of: Callable[[TableRow], Label],
     seen_in: Callable[[TableRow], Iterable[Seen]],
     clock: Clock,
 ) -> tuple[PointRecord, ...]:
     """One point for each distinct label, in order of appearance."""
+    cycles = table.columns.power_line_cycles
+    known: Label = {} if cycles is None else {"power_line_cycles": cycles}
     groups: dict[tuple[LabelValue, ...], tuple[Label, list[Seen]]] = {}
-    for row in rows:
+    for row in read.rows:
         label = label_of(row)
-        _, seen = groups.setdefault(tuple(label.values()), (label, []))
+        _, seen = groups.setdefault(tuple(label.values()), (label | known, []))
         seen.extend(seen_in(row))
     wall, now = clock.wall(), clock.now()
     return tuple(

@@ -63,13 +63,13 @@ def test_a_run_is_kept_with_its_points(store: Store, heron: Setup, clock: HandCl
     points = store.points(run_id)
     cells = [p for p in points if p.check == 1]
     assert [
-        {"nominal_volts": volts, "direction": direction}
+        {"nominal_volts": volts, "direction": direction, "power_line_cycles": 10.0}
         for direction, order in (("up", POINTS_VOLTS), ("down", POINTS_VOLTS[::-1]))
         for volts in order
     ] == [p.label for p in cells]
     assert list(range(10)) == [p.step for p in cells]
     assert [
-        {"nominal_celsius": celsius, "thermistor": thermistor}
+        {"nominal_celsius": celsius, "thermistor": thermistor, "power_line_cycles": 10.0}
         for thermistor in (1, 2)
         for celsius in POINTS_CELSIUS
     ] == [p.label for p in points if p.check == 2]
