@@ -30,10 +30,10 @@ from scipy.special import gammaln, ndtr, ndtri, stdtr, stdtrit
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-# A rectangular part narrower than this fraction of the scatter is lumped with it: its excess
-# kurtosis then changes the coverage factor by less than 1e-6, while exact treatment would
-# lose digits in the second difference.
-SMALLEST_OF_SCALE = 0.1
+# A rectangular part narrower than this fraction of the scatter is lumped with it: U then
+# changes by less than 1e-4 of itself down to five degrees of freedom, while exact treatment
+# would lose digits in the second difference.
+SMALLEST_OF_SCALE = 0.03
 # Against a much wider rectangular part: same reason, smoothing an edge by 1e-4 of the width.
 SMALLEST_OF_WIDEST = 1.0e-4
 # With no scatter at all (two rectangular parts only) an edge this soft stands for sharp.
