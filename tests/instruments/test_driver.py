@@ -91,7 +91,7 @@ def test_wrong_number_of_answers_is_told(script):
     with pytest.raises(UnexpectedReply) as caught:
         driver(script(("A?;:B?;:SYST:ERR?", f"1;{NO_ERROR}"))).exchange(["A?", "B?"])
     assert str(caught.value) == (
-        f"{PLACE}: sent \"A?;:B?;:SYST:ERR?\": expected 3 answers, got \"1;{NO_ERROR}\"; "
+        f'{PLACE}: sent "A?;:B?;:SYST:ERR?": expected 3 answers, got "1;{NO_ERROR}"; '
         "compare the command with the instrument's manual and the model description"
     )
 

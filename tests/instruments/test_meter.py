@@ -37,9 +37,7 @@ def model(**changes) -> MeterModel:
         "voltage_ranges": ranges(100.0, 1.0, 10.0),
         "resistance_ranges": ranges(1e4, 1e5),
         "integration": (
-            Integration(
-                power_line_cycles=1.0, resolution_ppm_of_range=1.0, noise_ppm_of_range=1.0
-            ),
+            Integration(power_line_cycles=1.0, resolution_ppm_of_range=1.0, noise_ppm_of_range=1.0),
         ),
     }
     return MeterModel(**{**declared, **changes})
