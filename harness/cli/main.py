@@ -44,7 +44,7 @@ class LazyGroup(click.RichGroup):
         if cmd_name not in COMMANDS:
             return None
         line = COMMANDS[cmd_name][2]
-        return click.RichCommand(cmd_name, help=line, short_help=line)
+        return click.RichCommand(name=cmd_name, help=line, short_help=line)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

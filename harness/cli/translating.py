@@ -6,7 +6,7 @@ import functools
 import json
 import sys
 from collections.abc import Callable
-from typing import ParamSpec, TypeVar
+from typing import NoReturn, ParamSpec, TypeVar
 
 import rich_click as click
 from rich.console import Console
@@ -65,7 +65,7 @@ def translated(function: Callable[Arguments, Result]) -> Callable[Arguments, Res
     return command
 
 
-def _end(text: str, code: ExitCode, as_json: bool, error: TapproofError | None) -> None:
+def _end(text: str, code: ExitCode, as_json: bool, error: TapproofError | None) -> NoReturn:
     """Print the message where it belongs and leave with `code`."""
     notes = list(getattr(error, "__notes__", ()))
     if as_json:

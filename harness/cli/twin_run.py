@@ -8,6 +8,7 @@ from harness.cli.conducting import Presentation, measure_and_present
 from harness.descriptions.setup import Setup
 from harness.records.run_header import RunKind
 from harness.run.conduct import RunIdentity
+from harness.simulator.faults import read_faults
 from harness.simulator.process import TwinProcess
 
 
@@ -30,7 +31,8 @@ def run_on_twin(
     ------
     DescriptionError : the fault file is wrong. Others as `measure_and_present`.
     """
-    with TwinProcess(setup, faults_path, seed=seed, speed=speed) as twin:
+    faults = read_faults(faults_path) if faults_path else None
+    with TwinProcess(setup, faults, seed=seed, speed=speed) as twin:
         measure_and_present(
             twin.setup,
             twin.clock,
