@@ -36,9 +36,12 @@ LETTERS_IN_WORDS = (
     "n not run; outlined: not a pass"
 )
 
+# Odd, so that zero is white; below 50, so that the colour bar stays vectors and not a picture.
+_SHADES = 41
+
 # Light at the ends too, so that black figures stay readable on it; blue and orange differ for
 # every common kind of colour blindness.
-_MAP = LinearSegmentedColormap.from_list("low-high", ["#5aa9d6", "#ffffff", "#f0944d"])
+_MAP = LinearSegmentedColormap.from_list("low-high", ["#5aa9d6", "#ffffff", "#f0944d"], N=_SHADES)
 _POINTS_A_BLOCK = 8
 _ROW_INCHES = 0.185
 # Room for the label beside the rows.

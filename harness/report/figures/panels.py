@@ -189,7 +189,7 @@ def _note_beyond_scale(axes: Axes, rows: ChannelErrors, scale: float) -> None:
             axes.text(
                 0.5,
                 0.5 + sign * 0.36,
-                f"beyond scale: {worst:+.0f}".replace("-", "\u2212"),
+                f"worst {worst:+.0f}".replace("-", "\u2212"),
                 transform=axes.transAxes,
                 ha="center",
                 va="center",
