@@ -3,8 +3,14 @@
 The combined error is taken as X = s t_nu + R1 + R2: everything with a scatter and every
 normal part lumped into a scaled t-distribution (nu by Welch-Satterthwaite), the two largest
 rectangular parts exact, further rectangular parts lumped with the normal ones. Its
-distribution function has a closed form, so a coverage factor needs no simulation. The
-reference it is checked against is the Monte Carlo of JCGM 101 (`montecarlo`).
+distribution function has a closed form, so a coverage factor needs no simulation.
+
+How good that is: against the Monte Carlo of JCGM 101 (`montecarlo`) within 1 % where nu is
+above 30 or the t-part is the only one that is not rectangular. A t-part of few degrees of
+freedom beside a normal one of the same size comes out smaller than JCGM 101 has it (1.4 % at
+20, 3 % at 10, 8 % at 5). That is the difference between the two guides, not an approximation
+of ours: with the scatter estimated anew each time, the intervals by Welch-Satterthwaite hold
+the error in 94.3 to 95.2 % of cases, down to four degrees of freedom (see the tests).
 
 With T the distribution function of t_nu, t its density, G = int T and H = int G,
 

@@ -36,9 +36,12 @@ def simulated(budget: Budget, seed: int) -> np.ndarray:
 @pytest.mark.parametrize("rectangular", [0, 1, 2, 3, 5])
 @pytest.mark.parametrize("seed", [1, 2])
 def test_expanded_uncertainty_agrees_with_monte_carlo(seed: int, rectangular: int) -> None:
-    """Random budgets, twenty degrees of freedom or more: within 1 % of JCGM 101."""
+    """Random budgets, forty degrees of freedom or more: within 1 % of JCGM 101.
+
+    With fewer, a t-part beside a normal one is where GUM and JCGM 101 differ in principle.
+    """
     rng = np.random.default_rng(seed)
-    budget = random_budget(rng, 6, rectangular=rectangular, lowest_dof=20)
+    budget = random_budget(rng, 6, rectangular=rectangular, lowest_dof=40)
     assert simulated(budget, seed) == pytest.approx(combine(budget).expanded_uncertainty, rel=0.01)
 
 
@@ -53,7 +56,7 @@ def test_few_readings_with_rectangular_parts_agree(rectangular: int, lowest_dof:
     assert simulated(budget, 3) == pytest.approx(combine(budget).expanded_uncertainty, rel=0.01)
 
 
-@pytest.mark.parametrize(("dof", "rectangular"), [(4, 1.0), (10, 1.0), (56, 0.3)])
+@pytest.mark.parametrize(("dof", "rectangular"), [(4, 0.0), (4, 1.0), (10, 1.0), (56, 0.3)])
 def test_interval_covers_the_error_as_often_as_it_says(dof: int, rectangular: float) -> None:
     """Scatter estimated anew each time, one normal and one rectangular part: 95 %.
 
@@ -72,7 +75,7 @@ def test_interval_covers_the_error_as_often_as_it_says(dof: int, rectangular: fl
         )
     )
     covered = np.abs(error) <= combine(budget).expanded_uncertainty
-    assert pytest.approx(0.95, abs=0.004) == covered.mean()
+    assert pytest.approx(0.95, abs=0.008) == covered.mean()
 
 
 def test_pure_rectangular() -> None:

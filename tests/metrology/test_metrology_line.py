@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from harness.errors import MisuseError
-from harness.metrology.line import fit_line, fit_proportional
+from harness.metrology.line import explained_share, fit_line, fit_proportional
 
 
 def test_many_lines_at_once_equal_one_by_one() -> None:
@@ -55,3 +55,12 @@ def test_misuse_is_told(fit, x: list[float], text: str) -> None:
     with pytest.raises(MisuseError) as caught:
         fit(x, x)
     assert text == str(caught.value)
+
+
+def test_share_explained_and_correlation() -> None:
+    """All of an exact line; intercept and slope correlate with minus the mean over the rms of x."""
+    x = np.array([1.0, 2.0, 3.0])
+    exact = fit_line(x, 2 * x + 1)
+    assert pytest.approx(1.0) == float(explained_share(2 * x + 1, exact))
+    rough = fit_line(x, [1.0, 2.0, 1.5])
+    assert -2.0 / np.sqrt(14 / 3) == pytest.approx(float(rough.correlation))
