@@ -50,14 +50,19 @@ class ForbiddenTogether:
 
 @dataclass
 class Extremes:
-    """Highest and lowest values since the start: volts at the board's pins, amperes, watts."""
+    """Highest and lowest values since the start: volts at the board's pins, amperes, watts.
 
+    output_farads : of each source; its stored energy counts to `highest_joules`.
+    """
+
+    output_farads: float = 0.0
     highest_cell_volts: float = 0.0
     lowest_cell_volts: float = 0.0
     highest_total_volts: float = 0.0
     highest_source_volts: float = 0.0
     highest_amperes: float = 0.0
     highest_total_watts: float = 0.0
+    highest_joules: float = 0.0
 
     def note(self, pins: FloatArray, source_volts: FloatArray, amperes: FloatArray) -> None:
         """Take in one moment; between the moments noted everything moves in straight lines."""
@@ -69,6 +74,8 @@ class Extremes:
         self.highest_amperes = max(self.highest_amperes, float(np.abs(amperes).max()))
         watts = float(np.abs(source_volts * amperes).sum())
         self.highest_total_watts = max(self.highest_total_watts, watts)
+        joules = self.output_farads / 2 * float((source_volts * source_volts).sum())
+        self.highest_joules = max(self.highest_joules, joules)
 
 
 @dataclass

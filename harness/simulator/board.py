@@ -13,14 +13,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from harness.descriptions.setup import Setup
-from harness.observation import FloatArray
+from harness.observation import FloatArray, Quantity
 from harness.simulator.draws import BenchDraw
 from harness.simulator.faults import ChannelFault, Faults
 from harness.simulator.plant import Plant
 from harness.simulator.thermistors import ThermistorFirmware, ThermistorState
 
-# The quantities of a frame by (quantity of the board description, channel from 1 or 0).
-FrameValues = Mapping[tuple[str, int], float]
+# A frame's values by quantity and channel; channels count from 1, the stack's is 0.
+FrameValues = Mapping[tuple[Quantity, int], float]
 
 # What an unsigned 16-bit millivolt field can carry, and less than any flag value.
 HIGHEST_SHOWN_VOLTS = 65.0
@@ -28,9 +28,11 @@ HIGHEST_SHOWN_VOLTS = 65.0
 
 @dataclass(frozen=True)
 class Sample:
-    """One frame's values, and the clock second at which the frame begins."""
+    """One frame's values, its number and uptime, and the clock second at which it begins."""
 
     begins: float
+    sequence: int
+    uptime_seconds: float
     values: FrameValues
 
 
@@ -85,26 +87,21 @@ class Board:
         self._plant.schedule(moment, self._sample)
 
     def _sample(self) -> None:
-        self._due.append(Sample(self.next_begins, self._values()))
+        begins, uptime = self.next_begins, self.next_begins - self._start
+        self._due.append(Sample(begins, self._frames, uptime, self._values(uptime)))
         self._frames += 1
         self._schedule_next()
 
-    def _values(self) -> FrameValues:
+    def _values(self, uptime: float) -> FrameValues:
         board = self._setup.board
-        uptime = self.next_begins - self._start
-        values: dict[tuple[str, int], float] = {
-            ("sequence", 0): float(self._frames),
-            ("uptime", 0): uptime,
-            ("stack_voltage", 0): self._stack_volts(),
-        }
-        cells = self._cell_volts(uptime)
-        for channel in range(board.cells):
-            values["cell_voltage", channel + 1] = float(cells[channel])
+        values = {(Quantity.STACK_VOLTAGE, 0): self._stack_volts()}
+        for channel, volts in enumerate(self._cell_volts(uptime), 1):
+            values[Quantity.CELL_VOLTAGE, channel] = float(volts)
         for index in range(len(board.thermistors)):
             state, celsius = self._thermistor(index)
-            values["temperature", index + 1] = celsius
-            values["thermistor_open", index + 1] = float(state.is_open)
-            values["thermistor_short", index + 1] = float(state.is_short)
+            values[Quantity.TEMPERATURE, index + 1] = celsius
+            values[Quantity.THERMISTOR_OPEN, index + 1] = float(state.is_open)
+            values[Quantity.THERMISTOR_SHORT, index + 1] = float(state.is_short)
         return values
 
     def _cell_volts(self, uptime: float) -> FloatArray:
@@ -133,9 +130,7 @@ class Board:
     def _thermistor(self, index: int) -> tuple[ThermistorState, float]:
         errors = self._draw.thermistors[index]
         declared = self._setup.board.thermistors[index]
-        state = self._firmware[errors.shows].state(
-            float(self._plant.filtered_ratios[errors.shows])
-        )
+        state = self._firmware[errors.shows].state(float(self._plant.filtered_ratios[errors.shows]))
         celsius = state.celsius
         if not (state.is_open or state.is_short):
             celsius += float(self._draw.board_noise.standard_normal()) * errors.noise_celsius

@@ -271,9 +271,7 @@ def check_faults(faults: Faults, setup: Setup) -> None:
     named += [("bleed.cell", f.cell, cells) for f in faults.bleed]
     named += [("tap.tap", f.tap, cells) for f in faults.tap]
     named += [("leakage.tap", max(f.tap, f.other_tap), cells) for f in faults.leakage]
-    named += [
-        ("crosstalk.cell", max(f.from_cell, f.onto_cell), cells) for f in faults.crosstalk
-    ]
+    named += [("crosstalk.cell", max(f.from_cell, f.onto_cell), cells) for f in faults.crosstalk]
     named += [
         ("thermistor.thermistor", max(f.thermistor, f.shows_thermistor or 1), thermistors)
         for f in faults.thermistor

@@ -19,7 +19,7 @@ import numpy as np
 from harness.descriptions.instrument import SupplyModel
 from harness.descriptions.setup import Setup
 from harness.observation import FloatArray
-from harness.simulator.bench_log import BenchLog, OutputSwitched
+from harness.simulator.bench_log import BenchLog, Extremes, OutputSwitched
 from harness.simulator.draws import BenchDraw
 from harness.simulator.faults import Faults
 from harness.simulator.limiting import limited_sources
@@ -95,7 +95,7 @@ class Plant:
         assert isinstance(model, SupplyModel), "cross-checked when the bench was read"
         planted = faults.instrument.get(setup.bench.wiring.supply)
         self.time = start
-        self.log = BenchLog()
+        self.log = BenchLog(extremes=Extremes(output_farads=model.output_farads))
         self.relays = RelayPlane(setup, draw.relay_emf_volts, self.log)
         self.outputs = Outputs(model.channels, model, bool(planted and planted.stuck_on))
         self.decade_ohms = math.inf

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from harness.descriptions.instrument import SwitchModel
 from harness.descriptions.paths import resolve_relay
 from harness.descriptions.setup import Setup
-from harness.descriptions.instrument import SwitchModel
 from harness.simulator.bench_log import BenchLog, ForbiddenTogether, RelayMoved
 from harness.simulator.network import MeterContact, Topology
 

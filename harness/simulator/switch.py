@@ -64,9 +64,7 @@ class SwitchDevice:
         self._plant.advance(self._clock.now())
 
     def _schedule(self, relay: str, is_closed: bool, moment: float) -> None:
-        self._plant.schedule(
-            moment, lambda: self._plant.move_relay((self._name, relay), is_closed)
-        )
+        self._plant.schedule(moment, lambda: self._plant.move_relay((self._name, relay), is_closed))
 
     def _are_closed(self, holes: Mapping[str, str]) -> str:
         self._plant.advance(self._clock.now())

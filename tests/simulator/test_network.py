@@ -27,7 +27,10 @@ STACK = np.array([43.2])
 
 def ladder(rung: float, **changes: object) -> StackFacts:
     plain: dict[str, object] = {
-        "cells": CELLS, "output_ohms": 0.0, "tap_ohms": (0.0,) * (CELLS + 1), "rung_ohms": rung,
+        "cells": CELLS,
+        "output_ohms": 0.0,
+        "tap_ohms": (0.0,) * (CELLS + 1),
+        "rung_ohms": rung,
     }
     return StackFacts(**(plain | changes))  # type: ignore[arg-type]
 
@@ -123,7 +126,9 @@ def test_chain_current_of_a_ladder() -> None:
 
 def series(**changes: object) -> StackFacts:
     plain: dict[str, object] = {
-        "cells": 3, "output_ohms": 0.01, "tap_ohms": (0.1,) * 4,
+        "cells": 3,
+        "output_ohms": 0.01,
+        "tap_ohms": (0.1,) * 4,
     }
     return StackFacts(**(plain | changes))  # type: ignore[arg-type]
 
