@@ -1,0 +1,146 @@
+"""Contributions of the board's own reading: scatter of its frames, its step, its settling.
+
+The scatter of quantised frames already holds the dithered part of the step; `resolution` is
+only what averaging leaves of it (decision record on resolution after dither).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from harness.checks.reference_budget import rectangular
+from harness.checks.samples import Samples, Visits
+from harness.metrology.budget import Contribution, Shape
+from harness.metrology.repeatability import Groups, Pooled, effective_count, group_statistics, pool
+from harness.metrology.resolution import dithered_resolution_uncertainty
+from harness.observation import FloatArray, IntArray
+
+# Frames that a pooled autocorrelation needs behind it before it is believed at all, and the
+# multiple of its own standard deviation 1/sqrt(n) that it must exceed: chance reaches it once
+# in 44 channels, and counts then for 0.97 or less of the frames.
+FEWEST_FOR_CORRELATION = 20
+CORRELATION_SIGNIFICANCE = 2.0
+
+
+@dataclass(frozen=True)
+class Scatter:
+    """Scatter of the frames behind n = p x c means; arrays of shape (n,).
+
+    deviation : of one frame, pooled over the channel's points unless its point stands out.
+    freedom : degrees of freedom of that. effective : independent frames in the mean.
+    dither : pooled over all points of the channel, for what is left of the step.
+    """
+
+    deviation: FloatArray
+    freedom: FloatArray
+    effective: FloatArray
+    dither: FloatArray
+
+
+def channel_pools(visits: Visits, channels: int) -> IntArray:
+    """The pool of each of n = p x c means: one for each run and channel, shape (n,)."""
+    pools: IntArray = (visits.run_index[:, None] * channels + np.arange(channels)).reshape(-1)
+    return pools
+
+
+def scatter_of(
+    samples: Samples, pools: IntArray, step: float | FloatArray, declared_noise: float | FloatArray
+) -> Scatter:
+    """Pool the scatter of the means that belong together.
+
+    Parameters
+    ----------
+    samples : board values, shape (p, c, m). pools : from 0, shape (p c,), see `channel_pools`.
+    step : the board's reporting step q, scalar or shape (p c,).
+    declared_noise : standard deviation that stands where there is no scatter at all (one
+        frame a point, as in a table measured by hand), with infinite degrees of freedom.
+    """
+    groups = _groups(samples)
+    pool_count = int(pools.max(initial=-1)) + 1
+    pooled = pool(groups, pools, pool_count)
+    is_seen = pooled.degrees_of_freedom > 0
+    return Scatter(
+        deviation=np.where(is_seen, pooled.standard_deviation, declared_noise),
+        freedom=np.where(is_seen, pooled.degrees_of_freedom, np.inf),
+        effective=_effective(groups, pooled),
+        dither=_dither(groups, pooled, pools, pool_count, step),
+    )
+
+
+def _groups(samples: Samples) -> Groups:
+    """Statistics of every (visit, channel), in that order."""
+    shape = samples.values.shape
+    count = shape[0] * shape[1]
+    codes = np.repeat(np.arange(count), samples.is_present.reshape(count, -1).sum(axis=1))
+    return group_statistics(samples.values[samples.is_present], codes, count)
+
+
+def _effective(groups: Groups, pooled: Pooled) -> FloatArray:
+    believed = (pooled.degrees_of_freedom >= FEWEST_FOR_CORRELATION) & (
+        pooled.lag1 * np.sqrt(np.maximum(pooled.degrees_of_freedom, 1.0)) > CORRELATION_SIGNIFICANCE
+    )
+    return np.maximum(effective_count(groups.count, np.where(believed, pooled.lag1, 0.0)), 1.0)
+
+
+def _dither(
+    groups: Groups,
+    pooled: Pooled,
+    pools: IntArray,
+    pool_count: int,
+    step: float | FloatArray,
+) -> FloatArray:
+    """Scatter pooled over every point of a channel, the positions within the code mixed.
+
+    A point beside a code edge flickers and one in the middle of a code does not; the inversion
+    to the noise before quantising needs both. A point that stands out for another reason
+    counts with what two flickering codes can show at most, q^2/4 n/(n-1).
+    """
+    freedom = np.maximum(groups.count - 1.0, 0.0)
+    most = np.square(step) / 4.0 * groups.count / np.maximum(freedom, 1.0)
+    variance = np.nan_to_num(np.square(groups.standard_deviation))
+    variance = np.where(pooled.is_own, np.minimum(variance, most), variance)
+    weight = np.where(np.isnan(groups.standard_deviation), 0.0, freedom)
+    total = np.bincount(pools, weight, pool_count)
+    power = np.bincount(pools, weight * variance, pool_count)
+    found: FloatArray = np.sqrt(power / np.maximum(total, 1.0))[pools]
+    return found
+
+
+def repeatability(scatter: Scatter, name: str = "board repeatability") -> Contribution:
+    """Type A of the mean of the frames: s / sqrt(n_eff) (GUM 4.2.3), with its own freedom."""
+    is_seen = bool(np.isfinite(scatter.freedom).any())
+    return Contribution(
+        name=name,
+        standard_uncertainty=scatter.deviation / np.sqrt(scatter.effective),
+        shape=Shape.STUDENT,
+        degrees_of_freedom=scatter.freedom,
+        is_common=False,
+        reduce_by="take more frames a point",
+        source="scatter of the board's frames, pooled over the channel's points"
+        if is_seen
+        else "noise declared in the board's description",
+    )
+
+
+def resolution(scatter: Scatter, step: float | FloatArray, unit: str) -> Contribution:
+    """What the frames' own noise leaves of the reporting step q, scalar or shape (n,)."""
+    size = dithered_resolution_uncertainty(step, scatter.dither)
+    steps = " or ".join(f"{q:g}" for q in np.unique(step))
+    return rectangular(
+        "board resolution",
+        size * np.sqrt(3.0),
+        f"reporting step of {steps} {unit} after dither by the board's own noise",
+        "a board that reports finer steps",
+    )
+
+
+def settling(budget: float, count: int, unit: str) -> Contribution:
+    """What a point that counts as settled may still lack: the plan's budget."""
+    return rectangular(
+        "settling residual",
+        np.full(count, budget),
+        f"settling budget of the plan, {budget:g} {unit}",
+        "a smaller settling budget in the plan",
+    )
