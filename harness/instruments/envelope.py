@@ -101,10 +101,25 @@ class SafetyEnvelope:
     @property
     def channel_ceiling_volts(self) -> float:
         """Highest set-point of one channel, by cell, stack, hazard and supply."""
-        cells = 1 if self._wiring.topology == "series" else self._wiring.cells
         return min(
-            self._ceilings.cell_volts * cells, self.total_ceiling_volts, self._supply.highest_volts
+            self._ceilings.cell_volts * self._cells_a_channel,
+            self.total_ceiling_volts,
+            self._supply.highest_volts,
         )
+
+    @property
+    def _cells_a_channel(self) -> float:
+        """How many of the highest cell a channel's voltage is, at worst.
+
+        On a ladder of N rungs with one rung shunted by r times itself, the others carry
+        1/(N - 1 + r/(1 + r)) of the channel each (voltage divider). Shunts are closed one at
+        a time; the relay guard is what can hold that.
+        """
+        if self._wiring.topology == "series":
+            return 1.0
+        ratio = self._wiring.rung_shunt_ratio
+        shunted = 1.0 if ratio is None else ratio / (1 + ratio)
+        return self._wiring.cells - 1 + shunted
 
     @property
     def total_ceiling_volts(self) -> float:

@@ -20,6 +20,7 @@ from harness.instruments.faults import (
     InstrumentSilent,
     SetPointMismatch,
 )
+from harness.instruments.regulation import Measured, regulation_fault
 from harness.instruments.transport import Transport
 from harness.protocols.scpi_command import fill, join_commands
 
@@ -31,12 +32,6 @@ LIMIT_READBACK_RATIO = 0.01
 CURRENT_READBACK_AMPERES = 0.002
 PROTECTION_READBACK_VOLTS = 0.1
 
-# At this share of its limit a channel is taken to be in constant current.
-CONSTANT_CURRENT_RATIO = 0.98
-
-# Leads, sense errors and converters beyond the declared accuracies.
-REGULATION_TOLERANCE_VOLTS = 0.02
-
 # Charging the board's input capacitors may hold a channel at its limit this long.
 REGULATION_SECONDS = 0.2
 
@@ -47,14 +42,6 @@ POLL_SECONDS = 0.02
 MOST_LINK_FAILURES = 2
 
 _LINK_FAULTS = (InstrumentSilent, ConnectionLost, InstrumentMissing)
-
-
-@dataclass(frozen=True)
-class Measured:
-    """What a channel itself measures at its output."""
-
-    volts: float
-    amperes: float
 
 
 @dataclass(frozen=True)
@@ -322,43 +309,17 @@ class Supply(Driver):
         clock = self.transport.clock
         deadline = clock.now() + REGULATION_SECONDS
         while True:
-            fault = self._regulation_fault(channel, self.measure(channel))
+            fault = regulation_fault(
+                self.measure(channel),
+                self.envelope.state(channel),
+                self.envelope.channel_ceiling_volts,
+                self.model,
+            )
             if not fault:
                 return
             if clock.now() >= deadline:
                 raise SafetyError(f"{self.place}: channel {channel}: {fault}")
             clock.sleep(POLL_SECONDS)
-
-    def _regulation_fault(self, channel: int, measured: Measured) -> str:
-        state = self.envelope.state(channel)
-        limit = state.limit_amperes or 0.0
-        if measured.amperes >= CONSTANT_CURRENT_RATIO * limit:
-            return (
-                f"expected less than its current limit of {limit:g} A, got "
-                f"{measured.amperes:g} A (constant current); look for a short circuit or a "
-                "board that draws too much"
-            )
-        wanted = state.set_volts if state.set_volts is not None else 0.0
-        tolerance = self._tolerance_volts(wanted) + self.model.output_ohms * limit
-        if measured.volts < wanted - tolerance:
-            return (
-                f"expected {wanted:g} V within {tolerance:.3g} V, got {measured.volts:g} V; "
-                "look for an overload or a broken sense lead"
-            )
-        ceiling = self.envelope.channel_ceiling_volts
-        if measured.volts > ceiling + self._tolerance_volts(ceiling):
-            return (
-                f"expected at most {ceiling:g} V, got {measured.volts:g} V; "
-                "look for what drives the channel from outside"
-            )
-        return ""
-
-    def _tolerance_volts(self, volts: float) -> float:
-        """Declared accuracies of setting and of measuring, and what leads add."""
-        model = self.model
-        ppm = model.set_accuracy_ppm + model.readback_accuracy_ppm
-        fixed = model.set_accuracy_volts + model.readback_accuracy_volts
-        return abs(volts) * ppm * 1e-6 + fixed + REGULATION_TOLERANCE_VOLTS
 
     # Switching off ----------------------------------------------------------------------
 

@@ -82,7 +82,7 @@ def test_error_comes_before_a_missing_answer(script):
         ("FOO?;:SYST:ERR?", '-113,"Undefined header;FOO?"'),
         ("SYST:ERR?", NO_ERROR),
     )
-    with pytest.raises(InstrumentRefused, match='got -113,"Undefined header;FOO[?]"'):
+    with pytest.raises(InstrumentRefused, match=r'got -113,"Undefined header;FOO[?]"'):
         driver(wire).exchange(["FOO?"])
 
 

@@ -50,6 +50,12 @@ def prepared(made: SafetyEnvelope) -> SafetyEnvelope:
     [
         pytest.param(SERIES, {"cell_volts": 4.2}, 4.2, id="series: one cell a channel"),
         pytest.param(LADDER, {"cell_volts": 4.2}, 50.4, id="ladder: all cells on one channel"),
+        pytest.param(
+            replace(LADDER, rung_ohms=100.0, rung_shunt_ratio=9.0),
+            {"cell_volts": 4.0},
+            47.6,
+            id="ladder with shunts: eleven whole rungs and one of nine tenths",
+        ),
         pytest.param(LADDER, {"cell_volts": 6.0}, 60.0, id="60 V unless declared"),
         pytest.param(LADDER, {"total_volts": 30.0}, 30.0, id="stack ceiling"),
         pytest.param(

@@ -153,9 +153,9 @@ def test_prepare_tells_a_limit_that_reads_back_otherwise(script, said, words):
 def test_limits_above_the_ceilings_are_not_sent(script):
     """The envelope is asked first."""
     made = supply(script())
-    with pytest.raises(SafetyError, match="at most 0.1 A"):
+    with pytest.raises(SafetyError, match=r"at most 0\.1 A"):
         made.prepare(1, 0.2, 4.5)
-    with pytest.raises(SafetyError, match="at most 5.2 V"):
+    with pytest.raises(SafetyError, match=r"at most 5\.2 V"):
         made.prepare(1, 0.1, 6.0)
 
 
@@ -221,7 +221,7 @@ def test_refused_set_point_is_told(script):
 def test_set_point_above_its_ceiling_is_not_sent(script):
     """4.5 V a cell."""
     made = energised(supply(script(prepare_line(), on_line())))
-    with pytest.raises(SafetyError, match="expected a set-point from 0 V to 4.5 V"):
+    with pytest.raises(SafetyError, match=r"expected a set-point from 0 V to 4\.5 V"):
         made.set_voltage(1, 4.6)
 
 
