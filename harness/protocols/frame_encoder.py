@@ -228,10 +228,7 @@ def _by_path(
     """One number for each path; flag fields that share one are joined bit by bit."""
     merged: dict[tuple[str, ...], float | None] = {}
     for slot, raw in zip(slots, raws, strict=True):
-        before = merged.get(slot.path)
-        if before is not None and raw is not None:
-            raw = int(before) | int(raw)
-        merged[slot.path] = raw
+        merged[slot.path] = _merged(merged.get(slot.path), raw)
     return list(merged.items())
 
 
@@ -239,12 +236,15 @@ def _by_path_with_arrays(
     slots: Sequence[WireSlot], raws: Sequence[float | None]
 ) -> list[tuple[tuple[str, ...], Any]]:
     """As `_by_path`, rounded as text is; the elements of an array together."""
-    rounded = [None if raw is None else round(raw, TEXT_DECIMALS) for raw in raws]
-    single = [(s, r) for s, r in zip(slots, rounded, strict=True) if s.index is None]
-    found: dict[tuple[str, ...], Any] = dict(
-        _by_path([slot for slot, _ in single], [raw for _, raw in single])
-    )
-    for slot, raw in zip(slots, rounded, strict=True):
+    found: dict[tuple[str, ...], Any] = {}
+    for slot, raw in zip(slots, raws, strict=True):
+        number = None if raw is None else round(raw, TEXT_DECIMALS)
         if slot.index is not None:
-            found.setdefault(slot.path, []).append(raw)
+            found.setdefault(slot.path, []).append(number)
+        else:
+            found[slot.path] = _merged(found.get(slot.path), number)
     return list(found.items())
+
+
+def _merged(before: float | None, number: float | None) -> float | None:
+    return number if before is None or number is None else int(before) | int(number)
