@@ -1,6 +1,5 @@
 """Mapping: what each channel follows, told in words."""
 
-# ruff: noqa: SIM300  (expected stands on the left)
 from __future__ import annotations
 
 import numpy as np

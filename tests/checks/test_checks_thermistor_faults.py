@@ -1,6 +1,5 @@
 """Open and short circuits of thermistors: told in time, by what is declared, and alone."""
 
-# ruff: noqa: SIM300  (expected stands on the left)
 from __future__ import annotations
 
 import math

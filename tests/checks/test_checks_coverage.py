@@ -1,0 +1,72 @@
+"""The budget of a cell error is honest: its 95 % intervals hold 95 % of made-up errors.
+
+Made-up benches: the meter's error is one draw a bench inside its specification, everything
+else is drawn inside its bound for every channel and point. No sockets: only judging is tested.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from checks_builder import CELLS, board, cell_inputs, setup
+
+from harness.checks.cell_accuracy import CellAccuracyCheck
+from harness.descriptions.plan import CellAccuracySettings
+from harness.observation import FloatArray, Observations, Quantity, Source
+
+VOLTS = np.array([2.5, 2.8, 3.0, 3.3, 3.65])
+RUNS = 400
+STEP = 0.001
+SETTLING = 0.0002
+PLAN = CellAccuracySettings(
+    kind="cell-accuracy", points_volts=tuple(VOLTS.tolist()), directions=("up",)
+)
+
+
+def rows(source: Source, values: FloatArray) -> dict[str, np.ndarray]:
+    run, step, channel, sequence = (index.reshape(-1) for index in np.indices(values.shape))
+    return {
+        "run": run,
+        "check": 0 * run,
+        "step": step,
+        "source": 0 * run + int(source),
+        "quantity": 0 * run + int(Quantity.CELL_VOLTAGE),
+        "channel": channel + 1,
+        "sequence": sequence,
+        "value": values.reshape(-1),
+        # The second reading of the first cell is the bracket: after all other cells.
+        "monotonic": (channel + CELLS * sequence).astype(float),
+    }
+
+
+def made_up(noise: float, frames: int, seed: int) -> tuple[Observations, FloatArray]:
+    """Observations and the error injected in each (run, step, channel)."""
+    rng = np.random.default_rng(seed)
+    shape = (RUNS, len(VOLTS), CELLS, 1)
+    true = VOLTS[None, :, None, None] + rng.uniform(-0.002, 0.002, shape)
+    injected = true * rng.uniform(-1e-3, 1e-3, (RUNS, 1, CELLS, 1))
+    settling = rng.uniform(-SETTLING, SETTLING, shape)
+    frame = true + injected + settling + rng.normal(0, noise, (*shape[:3], frames))
+    share = rng.uniform(-1, 1, (RUNS, 1, 1, 1))
+    readings = true + share * (35e-6 * true + 5e-5) + rng.normal(0, 5e-6, (*shape[:3], 2))
+    first, second = rows(Source.REFERENCE, readings[..., :1]), rows(Source.REFERENCE, readings)
+    again = (second["channel"] == 1) & (second["sequence"] == 1)
+    parts = [
+        rows(Source.BOARD, np.round(frame / STEP) * STEP),
+        first,
+        {name: column[again] for name, column in second.items()},
+    ]
+    columns = {name: np.concatenate([p[name] for p in parts]) for name in first}
+    labels = {(0, i): {"nominal_volts": v, "direction": "up"} for i, v in enumerate(VOLTS)}
+    return Observations(**columns, labels=labels), injected.reshape(-1)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.0001, 0.0003, 0.0005, 0.001])
+@pytest.mark.parametrize("frames", [5, 12])
+def test_95_of_100_intervals_hold_the_injected_error(noise, frames):
+    inputs = cell_inputs(noise_volts=noise, resolution_volts=STEP)
+    a_setup = setup(PLAN, board=board(cell_inputs=inputs), settling={"budget_volts": SETTLING})
+    seen, injected = made_up(noise, frames, seed=11)
+    findings = CellAccuracyCheck().judge(seen, a_setup, 0)
+    covered = np.abs(findings.error - injected) <= findings.expanded_uncertainty
+    assert 0.95 == pytest.approx(covered.mean(), abs=0.02)
