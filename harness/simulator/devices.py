@@ -15,7 +15,7 @@ from harness.protocols.scpi_device import ScpiDevice
 from harness.simulator.decade import DecadeDevice
 from harness.simulator.draws import BenchDraw
 from harness.simulator.faults import InstrumentFault
-from harness.simulator.identity import identity_text
+from harness.simulator.identity import four_fields, identity_text
 from harness.simulator.meter import MeterDevice
 from harness.simulator.plant import Plant
 from harness.simulator.settings import TwinSettings
@@ -50,14 +50,18 @@ class Bystander:
 def make_devices(settings: TwinSettings, plant: Plant, draw: BenchDraw) -> dict[str, ScpiDevice]:
     """One SCPI device for each instrument of the bench, by its name there."""
     setup = settings.setup
-    devices = {}
+    devices: dict[str, ScpiDevice] = {}
     for name, model in setup.models.items():
         fault = settings.faults.instrument.get(name, InstrumentFault())
         instrument = _instrument(name, model, settings, plant, draw, fault)
-        identity = fault.identity or identity_text(
-            model.identity, setup.bench.instruments[name].serial
+        serial = setup.bench.instruments[name].serial
+        devices[name] = ScpiDevice(
+            four_fields(fault.identity or identity_text(model.identity, serial)),
+            instrument.commands().commands(),
+            reset=instrument.reset,
         )
-        devices[name] = _device(identity, instrument, fault)
+        for number in fault.queued_errors:
+            devices[name].report(number)
     return devices
 
 

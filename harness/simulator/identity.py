@@ -32,11 +32,18 @@ def identity_text(pattern: str, serial: str) -> str:
     is_plain = not re.search(r"[\\^$*+?()\[\]{}|]", pattern)
     for candidate in (pattern,) if is_plain else (_simplified(pattern), pattern):
         for text in (f"Simulated,{candidate},{serial or '0'},1.0", candidate):
+            text = four_fields(text)
             if re.search(pattern, text):
                 return text
     raise DescriptionError(
         f'identity: expected a pattern simple enough to make an answer for, got "{pattern}"'
     )
+
+
+def four_fields(text: str) -> str:
+    """`text` with the three commas that IEEE 488.2 gives an identity; no more, no fewer."""
+    fields = text.split(",")
+    return ",".join(([*fields[:3], "/".join(fields[3:]) or "0", "0", "0"])[:4])
 
 
 def _simplified(pattern: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from harness.protocols.scpi_device import ScpiFault
+from harness.protocols.scpi_errors import ScpiFault
 from harness.protocols.scpi_numbers import split_decimal, suffix_multiplier
 
 

@@ -112,9 +112,10 @@ class Plant:
         self._time_constants = _time_constants(setup, draw)
         self._solution = self._network.solution(self.relays.topology(self._meter_ohms))
         self._effective = self._sources.volts[self._wired]
-        self._values = self._solve()
         self._ratios = self._divider_ratios()
-        self._filtered = self._inputs(self._values)
+        self._values = self._solve()
+        self._inputs = self._filter_inputs()
+        self._filtered = self._inputs
 
     # Time -------------------------------------------------------------------------------
 
@@ -158,21 +159,21 @@ class Plant:
 
     def _move(self, seconds: float, arrival: float) -> None:
         """One straight piece: `seconds` on, to the clock second `arrival`."""
-        start = self._inputs(self._values)
-        if self._sources.is_moving:
+        start, is_moving = self._inputs, self._sources.is_moving
+        if is_moving:
             self._sources.volts = self._sources.after(seconds)
-            self._values = self._solve()
-        end = self._inputs(self._values)
+            self._update(self._solve())
         before = self._filtered
-        self._filtered = filtered(before, start, end, seconds, self._time_constants)
+        self._filtered = filtered(before, start, self._inputs, seconds, self._time_constants)
         if self._windows:
             integral = filtered_integral(
-                before, self._filtered, start, end, seconds, self._time_constants
+                before, self._filtered, start, self._inputs, seconds, self._time_constants
             )
             for window in self._windows:
                 window.integral += float(integral[self._cells + 1])
         self.time = arrival
-        self._trip_where_due()
+        if is_moving:
+            self._trip_where_due()
 
     # Network ----------------------------------------------------------------------------
 
@@ -190,8 +191,14 @@ class Plant:
         )
         return values
 
-    def _inputs(self, values: FloatArray) -> FloatArray:
+    def _update(self, values: FloatArray) -> None:
+        """Take up new network values and what the filters see of them."""
+        self._values = values
+        self._inputs = self._filter_inputs()
+
+    def _filter_inputs(self) -> FloatArray:
         """Inputs of all filters: cells, stack, meter, thermistor dividers."""
+        values = self._values
         pins = values[: self._cells + 1]
         return np.concatenate(
             [pins[1:] - pins[:-1], (pins[-1] - pins[0], values[-1]), self._ratios]
@@ -200,8 +207,8 @@ class Plant:
     def _rewire(self) -> None:
         """Take up a change of relays, meter input or decade; the time is that of the change."""
         self._solution = self._network.solution(self.relays.topology(self._meter_ohms))
-        self._values = self._solve()
         self._ratios = self._divider_ratios()
+        self._update(self._solve())
 
     def _divider_ratios(self) -> FloatArray:
         return np.array(
@@ -249,7 +256,7 @@ class Plant:
         """A channel's current limit."""
         self.outputs.limit_amperes[channel] = amperes
         self.outputs.was_limit_set[channel] = True
-        self._values = self._solve()
+        self._update(self._solve())
 
     def program_protection(self, channel: int, volts: float) -> None:
         """A channel's over-voltage protection; trips at once when it is too low already."""
@@ -263,7 +270,7 @@ class Plant:
         outputs.limit_amperes[channel] = model.highest_amperes
         outputs.protection_volts[channel] = model.highest_protection_volts
         outputs.was_limit_set[channel] = outputs.was_protection_set[channel] = False
-        self._values = self._solve()
+        self._update(self._solve())
 
     def switch_output(self, channel: int, is_on: bool, cause: str = "command") -> None:
         """A channel's output on or off."""

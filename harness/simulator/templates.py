@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from harness.protocols.scpi_device import ScpiFault
-
-Outcome = str | None | Generator[float, None, str | None]
+from harness.errors import DescriptionError
+from harness.protocols.scpi_call import Call
+from harness.protocols.scpi_device import Command, Outcome
+from harness.protocols.scpi_errors import ScpiFault
+from harness.protocols.scpi_headers import short_form
 
 # What is done for a template, given its holes' texts by name.
 Action = Callable[[Mapping[str, str]], Outcome]
@@ -42,25 +44,29 @@ STANDARD_HEADERS = {
     "ROUT:OPEN:ALL": "ROUTe:OPEN:ALL",
 }
 
-# Channel numbers that a hole inside a header is tried with.
-MOST_CHANNELS = 32
+# One node of a header: letters, then digits or a hole as its numeric suffix.
+_NODE = re.compile(r"([A-Za-z_]+)(\d+|\{\w+\})?")
 
 
 @dataclass(frozen=True)
 class Rule:
-    """One template's parameters as a pattern, and what to do when they match."""
+    """One template: its parameters as a pattern, its suffixes, and what to do.
+
+    suffixes : for each numeric suffix of the header the number it must have, or the name of
+        the hole that it fills.
+    """
 
     pattern: re.Pattern[str]
+    suffixes: tuple[int | str, ...]
     action: Action
-    fixed: Mapping[str, str]
 
-    def attempt(self, parameters: str) -> Callable[[], Outcome] | None:
-        """The action with its holes filled, or None when `parameters` do not match."""
+    def holes(self, suffixes: tuple[int, ...], parameters: str) -> dict[str, str] | None:
+        """What fills the holes, or None when the command is not of this form."""
         found = self.pattern.fullmatch(parameters)
-        if found is None:
+        pairs = list(zip(self.suffixes, suffixes, strict=True))
+        if found is None or any(isinstance(w, int) and w != came for w, came in pairs):
             return None
-        holes = {**self.fixed, **found.groupdict()}
-        return lambda: self.action(holes)
+        return {w: str(came) for w, came in pairs if isinstance(w, str)} | found.groupdict()
 
 
 @dataclass
@@ -70,52 +76,68 @@ class CommandTable:
     rules: dict[str, list[Rule]] = field(default_factory=dict)
 
     def add(self, template: str, action: Action) -> None:
-        """Have `action` done for messages of the form `template`; an empty one adds nothing."""
+        """Have `action` done for messages of the form `template`; an empty one adds nothing.
+
+        Raises
+        ------
+        DescriptionError : the template's header is no SCPI header.
+        """
         if not template:
             return
         head, _, parameters = template.strip().partition(" ")
+        header, suffixes = _header(head, template)
         pattern = re.compile(_pattern(parameters), re.IGNORECASE)
-        for header, fixed in _headers(head):
-            self.rules.setdefault(header, []).append(Rule(pattern, action, fixed))
+        self.rules.setdefault(header, []).append(Rule(pattern, suffixes, action))
 
-    def handlers(self) -> dict[str, Callable[[Sequence[str]], Outcome]]:
-        """One handler a header, given the parameters' texts."""
-        return {header: _Dispatch(rules) for header, rules in self.rules.items()}
+    def commands(self) -> list[Command]:
+        """The table as the SCPI device takes it."""
+        return [
+            Command(header, _Dispatch(tuple(rules)), (0, MOST_PARAMETERS))
+            for header, rules in self.rules.items()
+        ]
+
+
+# No template of an instrument model has more.
+MOST_PARAMETERS = 3
 
 
 @dataclass(frozen=True)
 class _Dispatch:
     """Tries the rules of one header in turn."""
 
-    rules: Sequence[Rule]
+    rules: tuple[Rule, ...]
 
-    def __call__(self, parameters: Sequence[str]) -> Outcome:
-        written = ",".join(part.strip() for part in parameters)
+    def __call__(self, call: Call) -> Outcome:
+        written = ",".join(part.replace(" ", "") for part in call.parameters)
         for rule in self.rules:
-            action = rule.attempt(written)
-            if action is not None:
-                return action()
+            holes = rule.holes(call.suffixes, written)
+            if holes is not None:
+                return rule.action(holes)
         if not written:
-            raise ScpiFault(-109)
+            raise ScpiFault(-109, call.header)
         raise ScpiFault(-224, written)
 
 
-def _headers(head: str) -> list[tuple[str, dict[str, str]]]:
-    """The headers a template's head stands for, with what its holes are in each."""
-    holes = [name for _, name, _, _ in string.Formatter().parse(head) if name]
-    if not holes:
-        return [(_full(head), {})]
-    return [
-        (head.format(**dict.fromkeys(holes, number)), dict.fromkeys(holes, str(number)))
-        for number in range(1, MOST_CHANNELS + 1)
-    ]
-
-
-def _full(head: str) -> str:
-    """The full form of a standard header, another header as it is."""
+def _header(head: str, template: str) -> tuple[str, tuple[int | str, ...]]:
+    """A template's head in the notation of the SCPI device, and what its suffixes mean."""
     query = "?" if head.endswith("?") else ""
     plain = head.removesuffix("?").lstrip(":")
-    return STANDARD_HEADERS.get(plain.upper(), plain) + query
+    if plain.upper() in STANDARD_HEADERS:
+        return STANDARD_HEADERS[plain.upper()] + query, ()
+    nodes, suffixes = [], []
+    for node in plain.split(":"):
+        found = _NODE.fullmatch(node)
+        if found is None:
+            raise DescriptionError(
+                f'command template "{template}": expected a SCPI header, which is all that the '
+                f'simulated instrument understands, got "{head}"'
+            )
+        word, suffix = found.groups()
+        short = short_form(word)
+        nodes.append(short + word[len(short) :].lower() + ("#" if suffix else ""))
+        if suffix:
+            suffixes.append(int(suffix) if suffix.isdigit() else suffix.strip("{}"))
+    return ":".join(nodes) + query, tuple(suffixes)
 
 
 def _pattern(parameters: str) -> str:
@@ -124,5 +146,5 @@ def _pattern(parameters: str) -> str:
     for literal, name, _, _ in string.Formatter().parse(parameters.replace(" ", "")):
         found += {"ON": "(?:ON|1)", "OFF": "(?:OFF|0)"}.get(literal, re.escape(literal))
         if name:
-            found += f"(?P<{name}>[^()@]*)"
+            found += f"(?P<{name}>[^()@]+)"
     return found

@@ -14,6 +14,9 @@ import numpy as np
 
 from harness.observation import FloatArray
 
+# Stands for no filter: a nanosecond is shorter than anything a bench can do.
+SHORTEST_TIME_CONSTANT_SECONDS = 1.0e-9
+
 
 def filtered(
     output: FloatArray,
@@ -37,8 +40,10 @@ def filtered(
     """
     if seconds <= 0:
         return output
-    with np.errstate(divide="ignore", under="ignore"):
-        decay = np.exp(-seconds / time_constants_seconds)
+    decay = np.exp(-seconds / np.maximum(time_constants_seconds, SHORTEST_TIME_CONSTANT_SECONDS))
+    if start is end:
+        settling: FloatArray = end + (output - end) * decay
+        return settling
     lag = (end - start) * (time_constants_seconds / seconds)
     result: FloatArray = end - lag + (output - start + lag) * decay
     return result

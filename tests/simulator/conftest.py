@@ -11,7 +11,7 @@ from harness.descriptions.setup import Setup
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from simulated_benches import fixture_setup  # noqa: E402
+from simulated_benches import fixture_setup
 
 
 @pytest.fixture(scope="session")
