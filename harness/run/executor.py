@@ -10,8 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from harness.bench.capabilities import Capability, capabilities
+from harness.bench.capabilities import capabilities
 from harness.checks.check import Bench, PlannedPoint
+from harness.checks.judgement import lacking
 from harness.checks.registry import check_of_kind
 from harness.descriptions.setup import Setup
 from harness.observation import PointRecord
@@ -53,12 +54,6 @@ class RunTiming:
     def ratio(self) -> float:
         """Time taken over the floor; NaN when the floor is zero."""
         return self.taken_seconds / self.floor_seconds if self.floor_seconds else float("nan")
-
-
-def lacking(needs: frozenset[Capability], has: frozenset[Capability]) -> str:
-    """ "this bench lacks X and Y", or nothing when it lacks nothing."""
-    missing = sorted(need.value for need in needs - has)
-    return f"this bench lacks {' and '.join(missing)}" if missing else ""
 
 
 def plan_checks(setup: Setup) -> tuple[PlannedCheck, ...]:
