@@ -56,15 +56,10 @@ def _instrument_line(instrument: ReportInstrument, report: ReportInput) -> Line:
     )
 
 
-def calibration_remarks(report: ReportInput) -> tuple[str, ...]:
-    """What the state of the reference instruments takes away from the results."""
-    references = [i for i in report.instruments if is_reference(i, report)]
-    late = tuple(
-        f"The calibration of {i.name} was due on {i.due}, before this run."
-        for i in references
-        if is_overdue(i, report)
+def traceability_remarks(report: ReportInput) -> tuple[str, ...]:
+    """Which references no certificate stands behind; the judgement tells what is overdue."""
+    return tuple(
+        f"{i.name.capitalize()}: {NOT_TRACEABLE}."
+        for i in report.instruments
+        if is_reference(i, report) and not i.certificate
     )
-    untraceable = tuple(
-        f"{i.name.capitalize()}: {NOT_TRACEABLE}." for i in references if not i.certificate
-    )
-    return (*late, *untraceable)

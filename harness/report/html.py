@@ -14,7 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from harness.errors import RecordError
-from harness.report.calibration import calibration_remarks, instrument_table
+from harness.report.calibration import instrument_table, traceability_remarks
 from harness.report.conditions import conditions
 from harness.report.document import ReportInput
 from harness.report.figures.gallery import gallery
@@ -96,7 +96,7 @@ def _context(report: ReportInput) -> dict[str, object]:
         "verdict_class": verdict.name.lower().replace("_", "-"),
         "verdict_sentences": verdict_sentences(judgement, report.end_reason),
         "indicative": judgement.indicative,
-        "calibration": calibration_remarks(report),
+        "traceability": traceability_remarks(report),
         "simulated": SIMULATED if report.is_simulated else "",
         "facts": facts(report),
         "statements": by_check(statements(judgement)),

@@ -25,13 +25,22 @@ class Placed:
 def use_of_limit(finding: Finding) -> float:
     """(|error| + U) / limit: above 1 the error is not shown to be inside.
 
-    A yes-or-no finding has no such number. It counts as infinite, so that among equal
-    verdicts it stands first (a swapped channel explains the errors behind it), and as below
-    any number when it passed.
+    A finding that no decision rule stated (a yes-or-no fact, the plausibility of the bench)
+    has no such number. It counts as infinite, so that among equal verdicts it stands first (a
+    swapped channel explains the errors behind it), and as below any number when it passed.
     """
-    if math.isnan(finding.expanded_uncertainty) or math.isnan(finding.error):
-        return -1.0 if finding.verdict is Verdict.PASS else math.inf
+    is_number = not (math.isnan(finding.expanded_uncertainty) or math.isnan(finding.error))
+    if finding.verdict is Verdict.PASS and not (is_number and has_risk(finding)):
+        return -1.0
+    if not is_number:
+        return math.inf
     return (abs(finding.error) + finding.expanded_uncertainty) / finding.limit
+
+
+def has_risk(finding: Finding) -> bool:
+    """Whether a decision rule stated it, so that it can be a wrong accept or reject."""
+    risks = (finding.false_accept_probability, finding.false_reject_probability)
+    return not all(math.isnan(risk) for risk in risks)
 
 
 def worst_first(judgement: Judgement) -> tuple[Placed, ...]:

@@ -25,7 +25,7 @@ from harness.report.quantities import (
     uncertainty_number,
     value_text,
 )
-from harness.report.ranking import Placed, worst_first
+from harness.report.ranking import Placed, has_risk, worst_first
 from harness.report.sentences import subject_text
 from harness.report.summary import check_title, outcome_text, summarise
 
@@ -219,13 +219,19 @@ def uncertainty_table(judgement: Judgement) -> Table:
                     check_title(f.check),
                     expanded_cell(_largest(f.expanded_uncertainty), f.unit),
                     expanded_cell(_largest(f.channel_to_channel_uncertainty), f.unit),
-                    number_text(-_largest(-f.test_uncertainty_ratio), 2),
+                    number_text(_smallest_ratio(f), 2),
                 )
             )
             for f in measured
         ),
         frozenset({1, 2, 3}),
     )
+
+
+def _smallest_ratio(findings: Findings) -> float:
+    """The smallest T / U among findings that a decision rule stated."""
+    ratios = [row.test_uncertainty_ratio for row in findings.rows() if has_risk(row)]
+    return -_largest(-np.array(ratios, dtype=np.float64))
 
 
 def _largest(values: np.ndarray) -> float:

@@ -57,8 +57,8 @@ def decision_rule_words(decision: Decision) -> tuple[str, ...]:
         )
     risk = (
         "For each finding the probability is given that the statement is wrong: false accept "
-        "when it was accepted, false reject when it was rejected. Where all is well, both are "
-        "zero or nearly so. The board's verdict is the worst of its findings; a missing value "
+        "when it was accepted, false reject when it was rejected. The other one does not "
+        "apply. The board's verdict is the worst of its findings; a missing value "
         "is never a pass."
     )
     return (interval, rule, below, risk)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from report_builder import instruments, report_input
 
-from harness.report.calibration import calibration_remarks, instrument_table
+from harness.report.calibration import instrument_table, traceability_remarks
 
 
 def test_an_overdue_instrument_is_marked() -> None:
@@ -40,12 +40,12 @@ def test_a_reference_without_certificate_is_not_traceable() -> None:
     report = report_input(instruments=(meter,))
     expected = "reference not traceable, specification assumed"
     assert expected == instrument_table(report).lines[0].cells[-1]
-    assert calibration_remarks(report) == (f"Meter: {expected}.",)
+    assert traceability_remarks(report) == (f"Meter: {expected}.",)
 
 
 def test_a_decade_checked_by_the_meter_is_no_reference() -> None:
     assert instrument_table(report_input()).lines[2].cells[-1] == "no reference here"
 
 
-def test_an_overdue_supply_takes_nothing_from_the_result() -> None:
-    assert calibration_remarks(report_input()) == ()
+def test_what_is_no_reference_needs_no_certificate() -> None:
+    assert traceability_remarks(report_input()) == ()

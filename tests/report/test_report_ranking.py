@@ -35,6 +35,19 @@ def test_a_missing_number_uses_the_limit_without_bound() -> None:
     assert use_of_limit(one_finding(error=math.nan)) == math.inf
 
 
+def test_a_pass_that_no_rule_stated_stands_below_any_number() -> None:
+    """The bench's own plausibility has its U as limit and would else always be the worst."""
+    nan = math.nan
+    own = one_finding(
+        error=0.0001,
+        limit=0.00061,
+        verdict=Verdict.PASS,
+        false_accept_probability=nan,
+        false_reject_probability=nan,
+    )
+    assert use_of_limit(own) == -1.0
+
+
 def test_the_worst_with_budget_is_measured() -> None:
     placed = worst_with_budget(judgement())
     assert placed is not None

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from report_builder import judgement, report_input
+import numpy as np
+from report_builder import judgement, report_input, stack_total
 
+from harness.finding import CheckResult, Judgement
 from harness.report.document import ReportEvent
 from harness.report.ranking import worst_with_budget
 from harness.report.tables import (
@@ -36,7 +38,7 @@ def test_a_line_has_error_limit_uncertainty_and_verdict() -> None:
         "fail",
         "7.5",
         "2.45",
-        "0 %",
+        "\u2013",
         "0.01 %",
         "Cell accuracy",
         "",
@@ -97,6 +99,23 @@ def test_absolute_and_channel_to_channel_stand_side_by_side() -> None:
         "0.65 mV",
         "7.5",
     )
+
+
+def test_the_smallest_ratio_leaves_out_what_no_rule_stated() -> None:
+    findings = stack_total(0)
+    nan = np.full(3, np.nan)
+    ratio = findings.test_uncertainty_ratio.copy()
+    ratio[0] = 1.0
+    accept = findings.false_accept_probability.copy()
+    accept[0] = np.nan
+    odd = replace(
+        findings,
+        test_uncertainty_ratio=ratio,
+        false_accept_probability=accept,
+        false_reject_probability=nan,
+    )
+    table = uncertainty_table(Judgement((CheckResult("stack-total", 0, False, odd),)))
+    assert float(table.lines[0].cells[3]) > 4
 
 
 def test_events_are_bounded() -> None:

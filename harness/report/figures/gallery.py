@@ -80,7 +80,8 @@ def _cell_accuracy(report: ReportInput, findings: Findings) -> Iterator[Illustra
     yield Illustration(
         name,
         title,
-        f"Numbers are errors in mV; letters: {LETTERS_IN_WORDS}. Colour repeats the number.",
+        f"Numbers are errors in mV; letters: {LETTERS_IN_WORDS}. Colour repeats the number. "
+        "An empty field was not visited.",
         svg_text(error_map(findings), name, title),
     )
 
@@ -106,7 +107,8 @@ def _stack_total(report: ReportInput, findings: Findings) -> Iterator[Illustrati
     yield Illustration(
         name,
         title,
-        "The board's stack value against the reference, with U bars and limits.",
+        "Each panel says what is compared with what; bars are U. Where reference cells are "
+        "compared with the reference stack, the bench itself is checked and the limit is its U.",
         svg_text(stack_total(findings, has_guard_band=_has_guard_band(report)), name, title),
     )
 

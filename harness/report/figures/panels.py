@@ -56,7 +56,25 @@ class ChannelErrors:
     expanded: FloatArray
     limit: FloatArray
     series: tuple[str, ...]
-    verdict: Verdict
+    verdicts: tuple[Verdict, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst of them."""
+        return Verdict.worst(self.verdicts)
+
+    def only(self, name: str) -> ChannelErrors:
+        """The rows of one series."""
+        mine = [i for i, series in enumerate(self.series) if series == name]
+        return ChannelErrors(
+            channel=self.channel,
+            x=self.x[mine],
+            error=self.error[mine],
+            expanded=self.expanded[mine],
+            limit=self.limit[mine],
+            series=(name,) * len(mine),
+            verdicts=tuple(self.verdicts[i] for i in mine),
+        )
 
 
 def series_of(point: str) -> str:
@@ -87,7 +105,7 @@ def channel_errors(findings: Findings, channel: int) -> ChannelErrors:
         expanded=findings.expanded_uncertainty[mine] * unit.factor,
         limit=findings.limit[mine] * unit.factor,
         series=tuple(series_of(findings.point[i]) for i in mine),
-        verdict=Verdict.worst(findings.verdict[i] for i in mine),
+        verdicts=tuple(findings.verdict[i] for i in mine),
     )
 
 

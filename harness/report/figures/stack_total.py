@@ -1,4 +1,4 @@
-"""Stack voltage error against the stack's reference voltage."""
+"""Stack voltage error against the stack's reference voltage: one panel a comparison."""
 
 from __future__ import annotations
 
@@ -21,22 +21,23 @@ from harness.report.quantities import error_unit
 
 @styled
 def stack_total(findings: Findings, *, has_guard_band: bool = True) -> Figure:
-    """Errors of the board's stack value with U bars and limits; one panel a channel.
+    """Errors of the stack value with U bars and limits.
 
     Parameters
     ----------
-    findings : of the stack check, at least one.
+    findings : of the stack check, at least one. What follows the voltage in a point's name
+        says what was compared with what; each comparison has its panel.
     """
-    channels, names = channels_of(findings), series_names(findings)
     unit, scale = error_unit(findings.unit), common_scale(findings)
-    figure, panels = grid(len(channels), 1, row_inches=1.9, extra_inches=0.8)
-    for axes, channel in zip(panels, channels, strict=True):
-        rows = channel_errors(findings, channel)
-        draw_errors(axes, rows, names, scale, has_guard_band)
-        panel_title(axes, findings.subject, rows.verdict)
+    rows = [channel_errors(findings, channel) for channel in channels_of(findings)]
+    panels = [row.only(name) for row in rows for name in series_names(findings)]
+    panels = [panel for panel in panels if len(panel.x)]
+    figure, axes = grid(len(panels), 1, row_inches=1.45, extra_inches=0.8)
+    for panel, errors in zip(axes, panels, strict=True):
+        draw_errors(panel, errors, errors.series[:1], scale, has_guard_band)
+        panel_title(panel, f"{findings.subject} {errors.series[0]}".strip(), errors.verdict)
     figure.supxlabel("reference voltage (V)", fontsize=9)
     figure.supylabel(f"error ({unit.symbol})", fontsize=9)
-    figure.legend(
-        handles=series_handles(names, has_guard_band), loc="outside upper center", ncols=2
-    )
+    handles = series_handles(("",), has_guard_band)
+    figure.legend(handles=handles, loc="outside upper center", ncols=3)
     return figure
