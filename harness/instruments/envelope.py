@@ -278,12 +278,15 @@ class SafetyEnvelope:
                 f"ceilings.hazardous_voltage_declared), got {worst:g} V"
             )
 
-    def _check_step(self, targets: Mapping[int, float]) -> float:
+    def _change_volts(self, targets: Mapping[int, float]) -> float:
         """The volts that the move changes over all channels, at worst."""
-        change = math.fsum(
+        return math.fsum(
             max((abs(volts - v) for v in self.state(channel).possible_volts), default=0.0)
             for channel, volts in targets.items()
         )
+
+    def _check_step(self, targets: Mapping[int, float]) -> float:
+        change = self._change_volts(targets)
         if not change <= self._ceilings.step_volts * (1 + _ROUNDING) + _ROUNDING:
             raise SafetyError(
                 f"supply: expected a step of at most {self._ceilings.step_volts:g} V over all "
@@ -291,11 +294,23 @@ class SafetyEnvelope:
             )
         return change
 
-    def _spend(self, change_volts: float, now_seconds: float) -> None:
-        """Bound the slope: volts come in at the ramp's rate, and at most one step is in store."""
-        since = self._slope_seconds if self._slope_seconds is not None else now_seconds
+    def _in_store_volts(self, now_seconds: float) -> float:
+        """Change that the slope allows now: it comes in at the ramp's rate, up to one step."""
+        since = now_seconds if self._slope_seconds is None else self._slope_seconds
         earned = self._ceilings.ramp_volts_per_second * max(0.0, now_seconds - since)
-        in_store = min(self._ceilings.step_volts, self._slope_volts + earned)
+        return min(self._ceilings.step_volts, self._slope_volts + earned)
+
+    def slope_wait_seconds(self, targets: Mapping[int, float], now_seconds: float) -> float:
+        """How long to wait until the slope allows the move; 0 when it does now.
+
+        A move beyond the largest step is never allowed, so it need not wait longer than that.
+        """
+        change = min(self._change_volts(targets), self._ceilings.step_volts)
+        lacking = change - self._in_store_volts(now_seconds)
+        return max(0.0, lacking / self._ceilings.ramp_volts_per_second)
+
+    def _spend(self, change_volts: float, now_seconds: float) -> None:
+        in_store = self._in_store_volts(now_seconds)
         if not change_volts <= in_store + _ROUNDING * (1 + self._ceilings.step_volts):
             raise SafetyError(
                 f"supply: expected at most {in_store:.3g} V of change by now "
@@ -303,6 +318,7 @@ class SafetyEnvelope:
                 f"got {change_volts:g} V; ramp more slowly"
             )
         self._slope_volts = in_store - change_volts
+        since = now_seconds if self._slope_seconds is None else self._slope_seconds
         self._slope_seconds = max(since, now_seconds)
 
     # Outputs ----------------------------------------------------------------------------

@@ -183,7 +183,7 @@ class Supply(Driver):
         """Set channels to `targets` (volts by channel), falling ones first, each read back.
 
         Channels that stand there already are left alone; the others share as few messages as
-        their length allows.
+        their length allows. Waits first where the slope's ceiling asks for it.
 
         Raises
         ------
@@ -192,7 +192,9 @@ class Supply(Driver):
         """
         before = {channel: self.envelope.state(channel).set_volts for channel in targets}
         changed = {c: float(v) for c, v in targets.items() if before[c] != float(v)}
-        self.envelope.authorise_voltages(changed, self.transport.clock.now())
+        clock = self.transport.clock
+        clock.sleep(self.envelope.slope_wait_seconds(changed, clock.now()))
+        self.envelope.authorise_voltages(changed, clock.now())
         in_order = sorted(changed, key=lambda c: changed[c] - (before[c] or 0.0))
         for bundle in self._bundles({c: changed[c] for c in in_order}):
             said = self.exchange([unit for units in bundle.values() for unit in units])

@@ -225,6 +225,20 @@ def test_set_point_above_its_ceiling_is_not_sent(script):
         made.set_voltage(1, 4.6)
 
 
+def test_slope_is_waited_for(script):
+    """Three cells up by 4 V each: one step of 6 V is in store, 10 V come in a second."""
+    clock = HandClock()
+    wire = script(
+        *[prepare_line(k) for k in (1, 2, 3)], *[set_line("4.0", "4.0", k) for k in (1, 2, 3)]
+    )
+    made = supply(wire, cells=3, clock=clock)
+    for channel in (1, 2, 3):
+        made.prepare(channel, 0.1, 4.5)
+    for channel in (1, 2, 3):
+        made.set_voltage(channel, 4.0)
+    assert pytest.approx(100.6) == clock.now()
+
+
 def test_channels_share_messages_up_to_their_length(script):
     """Eight channels are two messages, the channel that stands already is left out."""
     one = "INST:NSEL {0};:VOLT 0.5;:VOLT?"

@@ -129,6 +129,7 @@ def test_unasked_input_is_cleared_before_the_next_query(script):
     link = opened(wire)
     assert "1" == link.query("A?")
     assert "2" == link.query("B?")
+    assert 1 == wire.drained
 
 
 def test_reconnects_when_resynchronisation_fails(script):
@@ -213,12 +214,13 @@ def test_start_and_finish_hold_the_instrument(script):
 
 def test_second_message_before_finish_is_our_fault(script):
     """The thread that started must finish first."""
-    link = transport(script(("READ?", None)))
+    link = transport(script(("READ?", None), ("A?", "1")))
     link.start("READ?")
     with pytest.raises(MisuseError) as caught:
         link.query("*OPC?")
-    # The refused query gave the started one up, so that its lock cannot stay behind.
     assert f"{PLACE}: expected finish() before the next message, got none" == str(caught.value)
+    # The refused query gave the started one up, so that its lock does not stay behind.
+    assert "1" == link.query("A?")
 
 
 def test_finish_without_start_is_our_fault(script):
