@@ -1,8 +1,9 @@
 """Command headers: SCPI's notation of long and short forms, optional nodes and suffixes.
 
 A pattern such as "[SOURce:]VOLTage[:LEVel]" or "OUTPut#[:STATe]?" becomes a matcher. Capitals
-are the short form; brackets mark nodes that may be left out; "#" allows a numeric suffix,
-which is 1 when it is not written (SCPI-1999 vol. 1, 5.1 and 6.2).
+are the short form, a word all in capitals has that form only; brackets mark nodes that may be
+left out; "#" allows a numeric suffix, which is 1 when it is not written (SCPI-1999 vol. 1, 5.1
+and 6.2).
 """
 
 from __future__ import annotations
@@ -11,7 +12,10 @@ import re
 
 from harness.errors import MisuseError
 
-_NODE = re.compile(r"\[:?([A-Za-z]\w*?)(#?):?\]|:?([A-Za-z]\w*?)(#?)(?=[:\[]|$):?")
+# Nodes as they stand in a notation whose every node has its colon in front.
+_NODE = re.compile(r"\[:([A-Za-z]\w*)(#?)\]|:([A-Za-z]\w*)(#?)")
+_COLON_INSIDE = re.compile(r"\[([A-Za-z]\w*#?):\]")
+_FIRST_WORD = re.compile(r"^(\[?)(?=[A-Za-z])")
 _VOWELS = frozenset("AEIOU")
 
 
@@ -61,6 +65,8 @@ class HeaderPattern:
     def _expression(self, notation: str) -> str:
         if notation.startswith("*"):
             return re.escape(notation.upper())
+        # "[SOURce:]VOLTage" and "[SOURce]:VOLTage" are both in use.
+        notation = _FIRST_WORD.sub(r"\1:", _COLON_INSIDE.sub(r"[:\1]:", notation))
         expression, at = "", 0
         while at < len(notation):
             found = _NODE.match(notation, at)
@@ -76,10 +82,12 @@ class HeaderPattern:
 
 def _node_expression(notation: str, word: str) -> str:
     upper = word.upper()
+    if word == upper:
+        return f":{upper}"  # written in one form only, as by a user who knows no other
     short = "".join(character for character in word if not character.islower())
     if short != short_form(word):
         raise MisuseError(
             f'command header "{notation}": expected the short form {short_form(word)} in '
             f'capitals, got "{word}"'
         )
-    return ":" + (f"(?:{short}|{upper})" if short != upper else upper)
+    return f":(?:{short}|{upper})"
