@@ -2,7 +2,8 @@
 
 A lock is a file that the operating system locks for us, so it ends with the process however
 that dies; a file left lying about locks nothing. It must hold nothing that matters: whoever
-fails to lock it reads who does, for the message.
+fails to lock it reads who does, for the message. A file is removed while it is still locked,
+so whoever got hold of a removed one has locked nothing and tries again.
 """
 
 from __future__ import annotations
@@ -80,7 +81,7 @@ class BenchLock:
     """
 
     def __init__(self, resources: Iterable[str], clock: Clock, folder: Path | None = None) -> None:
-        self._files: list[IO[str]] = []
+        self._files: list[tuple[Path, IO[str]]] = []
         where = folder or lock_folder()
         where.mkdir(mode=0o700, parents=True, exist_ok=True)
         since = datetime.datetime.fromtimestamp(clock.wall(), datetime.UTC)
@@ -88,7 +89,7 @@ class BenchLock:
         try:
             # In one order everywhere, and each only once.
             for name, resource in sorted({lock_name(r): r for r in resources}.items()):
-                self._files.append(_lock(where / name, resource, note))
+                self._files.append((where / name, _lock(where / name, resource, note)))
         except BaseException:
             self.release()
             raise
@@ -96,9 +97,9 @@ class BenchLock:
     def release(self) -> None:
         """Let go of everything; may be called twice."""
         while self._files:
-            file = self._files.pop()
-            file.seek(0)
-            file.truncate()
+            path, file = self._files.pop()
+            if sys.platform != "win32":  # where an open file cannot be removed
+                path.unlink(missing_ok=True)
             file.close()
 
     def __enter__(self) -> BenchLock:
@@ -114,24 +115,38 @@ class BenchLock:
 
 
 def _lock(path: Path, resource: str, note: dict[str, object]) -> IO[str]:
-    """The open, locked file."""
-    file = os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o600), "r+", encoding="utf-8")
+    """The open, locked file that stands at `path`."""
+    while True:
+        file = os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o600), "r+", encoding="utf-8")
+        try:
+            _lock_or_tell(file, resource)
+            if _stands_at(path, file):
+                file.truncate()
+                json.dump({**note, "resource": resource}, file)
+                file.flush()
+                return file
+        except BaseException:
+            file.close()
+            raise
+        file.close()
+
+
+def _lock_or_tell(file: IO[str], resource: str) -> None:
     try:
         _lock_file(file)
     except OSError as error:
-        holder = _holder(file)
-        file.close()
         raise BenchBusy(
-            f"{resource}: expected to have it alone, got it held by {holder}; "
+            f"{resource}: expected to have it alone, got it held by {_holder(file)}; "
             "wait until that run has ended, or end it"
         ) from error
-    except BaseException:
-        file.close()
-        raise
-    file.truncate()
-    json.dump({**note, "resource": resource}, file)
-    file.flush()
-    return file
+
+
+def _stands_at(path: Path, file: IO[str]) -> bool:
+    """Whether `file` is still the one at `path`, and was not removed before we locked it."""
+    try:
+        return os.path.samestat(os.fstat(file.fileno()), path.stat())
+    except FileNotFoundError:
+        return False
 
 
 def _holder(file: IO[str]) -> Holder:

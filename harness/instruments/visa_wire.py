@@ -26,6 +26,7 @@ from pyvisa.constants import ResourceAttribute, StatusCode
 from pyvisa.resources import MessageBasedResource
 
 from harness.descriptions.instrument import Dialogue
+from harness.instruments.faults import InstrumentMissing
 from harness.instruments.wire import Wire, WireClosed, WireMissing, WireTimeout
 
 # A silent address would else hold the start up for pyvisa's 10 s.
@@ -61,7 +62,7 @@ def _manager(library: str) -> pyvisa.ResourceManager:
 
 
 @contextmanager
-def _opening(resource: str) -> Iterator[None]:
+def _opening() -> Iterator[None]:
     """Whatever opening raises, it means that there is nothing to talk to.
 
     pyvisa-py raises a bare Exception for an unknown host or a silent address, hence the width.
@@ -69,7 +70,7 @@ def _opening(resource: str) -> Iterator[None]:
     try:
         yield
     except Exception as error:
-        raise WireMissing(f"{_told(error)} on opening {resource}") from error
+        raise WireMissing(_told(error)) from error
 
 
 @contextmanager
@@ -107,7 +108,7 @@ class VisaWire:
     def reopen(self) -> None:
         """Close and open anew."""
         self.close()
-        with _opening(self._resource_name):
+        with _opening():
             opened = _manager(self._library).open_resource(
                 self._resource_name, open_timeout=round(OPEN_TIMEOUT_SECONDS * 1000)
             )
@@ -236,17 +237,35 @@ def _inner_socket(resource: MessageBasedResource) -> socket.socket:
     return inner
 
 
-def open_wire(resource: str, dialogue: Dialogue, library: str = "@py") -> Wire:
+def open_wire(
+    resource: str, dialogue: Dialogue, library: str = "@py", name: str = "instrument"
+) -> Wire:
     """The wire that fits `resource` under this VISA library.
 
     Parameters
     ----------
     resource : VISA resource string, "COM3" or "/dev/...".
     library : as pyvisa takes it; "@py" is pyvisa-py, a path is an installed VISA.
+    name : the instrument's name in the bench file, for messages.
 
     Raises
     ------
-    WireMissing : it cannot be opened.
+    InstrumentMissing : it cannot be opened.
     """
     is_socket = library.endswith("@py") and resource.upper().endswith("::SOCKET")
-    return (SocketWire if is_socket else VisaWire)(resource, dialogue, library)
+    try:
+        return (SocketWire if is_socket else VisaWire)(resource, dialogue, library)
+    except WireMissing as error:
+        raise InstrumentMissing(
+            f"{name} ({resource}): opening: expected an instrument there, got {error.reason}; "
+            f"check power, cable and the resource in the bench file{_hint(resource)}"
+        ) from error
+
+
+def _hint(resource: str) -> str:
+    """What stands in the way most often, by interface."""
+    if resource.upper().startswith("USB"):
+        return "; on Linux a udev rule must let you use the USB device"
+    if resource.upper().startswith("ASRL") or resource.startswith("/"):
+        return "; on Linux you must be in the group that owns the port, often dialout"
+    return ""

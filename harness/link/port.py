@@ -83,6 +83,7 @@ class OpenPort:
             with _opening(settings.port):
                 if settings.modem_lines == "leave":
                     _keep_lines_on_close(self._serial)
+                _ask_for_low_latency(self._serial)
                 # Windows keeps what came before; it would pass for new.
                 self._serial.reset_input_buffer()
                 self._descriptor = _selectable(self._serial)
@@ -198,6 +199,14 @@ def _keep_lines_on_close(port: serial.Serial) -> None:
         attributes = termios.tcgetattr(descriptor)
         attributes[2] &= ~termios.HUPCL
         termios.tcsetattr(descriptor, termios.TCSANOW, attributes)
+
+
+def _ask_for_low_latency(port: serial.Serial) -> None:
+    """Some USB adapters hold bytes back for 16 ms unless asked not to (Linux only)."""
+    ask = getattr(port, "set_low_latency_mode", None)
+    if ask is not None:
+        with contextlib.suppress(*_PORT_ERRORS, NotImplementedError):
+            ask(True)
 
 
 def _selectable(port: serial.Serial) -> int | None:

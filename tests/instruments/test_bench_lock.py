@@ -9,6 +9,7 @@ import sys
 import pytest
 from scripted_wire import HandClock
 
+from harness.instruments import bench_lock
 from harness.instruments.bench_lock import BenchLock, Holder, lock_folder, lock_name
 from harness.instruments.faults import BenchBusy
 
@@ -46,6 +47,29 @@ def test_released_lock_can_be_taken_again(tmp_path):
 def test_one_resource_twice_is_one_lock(tmp_path):
     """Two names of one instrument do not lock each other out."""
     BenchLock([METER, METER.lower()], HandClock(), tmp_path).release()
+
+
+def test_nothing_is_left_behind(tmp_path):
+    """A demo on ever new ports must not litter the temporary folder."""
+    BenchLock([METER, SUPPLY], HandClock(), tmp_path).release()
+    assert [] == list(tmp_path.iterdir())
+
+
+def test_a_file_removed_before_it_was_locked_is_no_lock(tmp_path, monkeypatch):
+    """The one who removed it held it; a new one is made."""
+    path = tmp_path / lock_name(METER)
+    lock_file = bench_lock._lock_file
+    seen: list[int] = []
+
+    def removed_meanwhile(file):
+        lock_file(file)
+        seen.append(1)
+        if len(seen) == 1:
+            path.unlink()
+
+    monkeypatch.setattr(bench_lock, "_lock_file", removed_meanwhile)
+    with BenchLock([METER], HandClock(), tmp_path):
+        assert (2, True) == (len(seen), path.exists())
 
 
 def test_death_releases(tmp_path):

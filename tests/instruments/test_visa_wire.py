@@ -13,7 +13,7 @@ from harness.descriptions.instrument import Dialogue
 from harness.instruments.faults import ConnectionLost, InstrumentMissing, InstrumentSilent
 from harness.instruments.transport import Transport
 from harness.instruments.visa_wire import SocketWire, VisaWire, open_wire, resource_name
-from harness.instruments.wire import WireClosed, WireMissing, WireTimeout
+from harness.instruments.wire import WireClosed, WireTimeout
 from harness.timebase import RealClock
 
 Behaviour = Callable[[socket.socket, str], None]
@@ -156,20 +156,34 @@ def test_long_answers_come_whole(serve, wired):
 def test_closed_port_is_told_at_opening():
     """Under pyvisa-py opening succeeds; the socket knows better."""
     resource = closed_port()
-    with pytest.raises(WireMissing, match=rf"Connection refused on opening {resource}$"):
-        open_wire(resource, Dialogue())
+    with pytest.raises(InstrumentMissing) as caught:
+        open_wire(resource, Dialogue(), name="meter")
+    assert str(caught.value) == (
+        f"meter ({resource}): opening: expected an instrument there, got [Errno 111] Connection "
+        "refused; check power, cable and the resource in the bench file"
+    )
 
 
-@pytest.mark.parametrize("resource", ["TCPIP::[::1]::5025::SOCKET", "nonsense"])
-def test_resource_that_means_nothing_is_told(resource):
+@pytest.mark.parametrize(
+    ("resource", "hint"),
+    [
+        ("TCPIP::[::1]::5025::SOCKET", "the resource in the bench file"),
+        ("nonsense", "the resource in the bench file"),
+        ("/dev/no-such-port", "in the group that owns the port, often dialout"),
+        ("USB0::1::2::none::INSTR", "a udev rule must let you use the USB device"),
+    ],
+)
+def test_resource_that_cannot_be_opened_is_told(resource, hint):
     """Including IPv6 literals, which pyvisa cannot parse."""
-    with pytest.raises(WireMissing):
-        open_wire(resource, Dialogue())
+    with pytest.raises(InstrumentMissing) as caught:
+        open_wire(resource, Dialogue(), name="meter")
+    start = f"meter ({resource}): opening: expected an instrument there, got "
+    assert (start, True) == (str(caught.value)[: len(start)], str(caught.value).endswith(hint))
 
 
 def test_unknown_visa_library_is_told():
     """A library that is not installed is a missing instrument, by its reason."""
-    with pytest.raises(WireMissing, match="on opening TCPIP::127"):
+    with pytest.raises(InstrumentMissing, match=r"expected an instrument there, got .*libvisa"):
         open_wire("TCPIP::127.0.0.1::5025::SOCKET", Dialogue(), "/nowhere/libvisa.so")
 
 
