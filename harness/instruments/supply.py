@@ -6,8 +6,8 @@ does not. Switching off tries every channel whatever fails, and then measures.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 from harness.descriptions.bench import Ceilings, Wiring
 from harness.descriptions.instrument import SupplyModel
@@ -38,23 +38,37 @@ REGULATION_SECONDS = 0.2
 # Between two looks at a channel that is not yet as it should be.
 POLL_SECONDS = 0.02
 
-# After this many failures of the connection, switching off goes on without waiting for answers.
-MOST_LINK_FAILURES = 2
+# The first round may find the connection broken; the second one works on a new connection.
+FEWEST_OFF_ROUNDS = 2
 
 _LINK_FAULTS = (InstrumentSilent, ConnectionLost, InstrumentMissing)
 
 
 @dataclass(frozen=True)
 class OffProof:
-    """Outputs were commanded off and then measured.
+    """Outputs were commanded off and then measured off.
 
-    volts : last measured by channel; None where no measurement came.
-    faults : everything that went wrong on the way, in order.
+    volts : last measured by channel; faults : what went wrong on the way, in order.
     """
 
     volts: Mapping[int, float | None]
-    verified: bool
     faults: tuple[str, ...] = ()
+
+
+@dataclass
+class _OffAttempt:
+    """How far switching off has come: volts measured and channels commanded."""
+
+    volts: dict[int, float | None]
+    commanded: set[int] = field(default_factory=set)
+    faults: list[str] = field(default_factory=list)
+
+    def note(self, error: Exception) -> None:
+        """Keep each fault once, the latest last; the same ones come round after round."""
+        text = str(error)
+        if text in self.faults:
+            self.faults.remove(text)
+        self.faults.append(text)
 
 
 class Supply(Driver):
@@ -329,99 +343,97 @@ class Supply(Driver):
         """Set every channel to 0 V, switch it off, and measure that it is off.
 
         A fault on one channel keeps no other from being switched off. When the connection
-        fails again and again, the commands are still sent, without waiting for answers.
+        fails, the commands are still sent without waiting for answers, and everything is
+        tried anew until `off_timeout_seconds` are over, `FEWEST_OFF_ROUNDS` times at least.
 
         Raises
         ------
         OutputNotOffError : a channel could not be measured off in time.
         """
         self.transport.abandon()
-        faults: list[str] = []
-        link_failures = 0
-        for channel in self.envelope.channels:
-            while link_failures < MOST_LINK_FAILURES:
-                try:
-                    self._command_off(channel, faults)
-                    break
-                except _LINK_FAULTS as error:
-                    faults.append(str(error))
-                    link_failures += 1
-            else:
-                self._command_off_regardless(channel, faults)
-        volts = self._measure_off(faults)
-        return self._proof(volts, faults)
+        clock = self.transport.clock
+        deadline = clock.now() + self._ceilings.off_timeout_seconds
+        attempt = _OffAttempt(dict.fromkeys(self.envelope.channels))
+        rounds = 0
+        while True:
+            self._try_off(attempt)
+            rounds += 1
+            if all(map(self._is_off, attempt.volts.values())):
+                return OffProof(attempt.volts, tuple(attempt.faults))
+            if rounds >= FEWEST_OFF_ROUNDS and clock.now() >= deadline:
+                raise self._not_off(attempt)
+            clock.sleep(POLL_SECONDS)
 
-    def _command_off(self, channel: int, faults: list[str]) -> None:
+    def _try_off(self, attempt: _OffAttempt) -> None:
+        """One round: command what was not yet, then measure what is not yet off."""
+        try:
+            for channel in attempt.volts:
+                if channel not in attempt.commanded:
+                    self._command_off(channel, attempt)
+                    attempt.commanded.add(channel)
+            for channel, volts in attempt.volts.items():
+                if not self._is_off(volts):
+                    self._measure_off(channel, attempt)
+        except _LINK_FAULTS as error:
+            for channel in attempt.volts:
+                if channel not in attempt.commanded:
+                    self._command_off_regardless(channel, attempt)
+            attempt.note(error)
+
+    def _command_off(self, channel: int, attempt: _OffAttempt) -> None:
         """0 V and off, each tried whatever became of the other."""
         self.envelope.authorise_zero(channel)
-        units = self._set_units(channel, 0.0)
         try:
-            (said,) = self.exchange(units)
+            (said,) = self.exchange(self._set_units(channel, 0.0))
             self._confirm_voltage(channel, 0.0, said)
         except _LINK_FAULTS:
             raise
         except (InstrumentError, SafetyError) as error:
-            faults.append(str(error))
+            attempt.note(error)
         try:
             self.output_off(channel)
         except _LINK_FAULTS:
             raise
         except InstrumentError as error:
-            faults.append(str(error))
+            attempt.note(error)
 
-    def _command_off_regardless(self, channel: int, faults: list[str]) -> None:
-        commands = self.model.commands
+    def _command_off_regardless(self, channel: int, attempt: _OffAttempt) -> None:
         for unit in (
-            self._fill(commands.output_off, channel),
-            self._fill(commands.set_voltage, channel, volts=0.0),
+            self._fill(self.model.commands.output_off, channel),
+            self._fill(self.model.commands.set_voltage, channel, volts=0.0),
         ):
             try:
                 self.transport.write_regardless(join_commands([self._select(channel), unit]))
             except InstrumentError as error:
-                faults.append(str(error))
+                attempt.note(error)
 
-    def _measure_off(self, faults: list[str]) -> dict[int, float | None]:
-        """Look at every channel until it is off or the time is up, each at least once."""
-        clock = self.transport.clock
-        deadline = clock.now() + self._ceilings.off_timeout_seconds
-        volts: dict[int, float | None] = dict.fromkeys(self.envelope.channels)
-        pending = list(volts)
-        link_failures = 0
-        while pending and link_failures < MOST_LINK_FAILURES:
-            for channel in list(pending):
-                try:
-                    volts[channel] = self._measure_volts(channel)
-                except InstrumentError as error:
-                    faults.append(str(error))
-                    link_failures += isinstance(error, _LINK_FAULTS)
-                if self._is_off(volts[channel]):
-                    pending.remove(channel)
-                    self.envelope.note_output_off(channel)
-                if link_failures >= MOST_LINK_FAILURES:
-                    break
-            if clock.now() >= deadline:
-                break
-            clock.sleep(POLL_SECONDS if pending else 0.0)
-        return volts
-
-    def _measure_volts(self, channel: int) -> float:
+    def _measure_off(self, channel: int, attempt: _OffAttempt) -> None:
         question = self._fill(self.model.commands.measure_voltage, channel)
-        (said,) = self.exchange([self._select(channel), question])
-        return self.number(question, said)
+        try:
+            (said,) = self.exchange([self._select(channel), question])
+            attempt.volts[channel] = self.number(question, said)
+        except _LINK_FAULTS:
+            raise
+        except InstrumentError as error:
+            attempt.note(error)
+        if self._is_off(attempt.volts[channel]):
+            self.envelope.note_output_off(channel)
 
     def _is_off(self, volts: float | None) -> bool:
         return volts is not None and abs(volts) < self._ceilings.off_volts
 
-    def _proof(self, volts: Mapping[int, float | None], faults: Sequence[str]) -> OffProof:
-        live = [channel for channel, measured in volts.items() if not self._is_off(measured)]
-        if not live:
-            return OffProof(volts, verified=True, faults=tuple(faults))
-        seen = ", ".join(
-            f"channel {c} {'not measured' if volts[c] is None else f'{volts[c]:g} V'}" for c in live
-        )
-        last = f"; last fault: {faults[-1]}" if faults else ""
-        raise OutputNotOffError(
+    def _not_off(self, attempt: _OffAttempt) -> OutputNotOffError:
+        unknown = [str(c) for c, volts in attempt.volts.items() if volts is None]
+        seen = [
+            f"channel {c} {volts:g} V"
+            for c, volts in attempt.volts.items()
+            if volts is not None and not self._is_off(volts)
+        ]
+        if unknown:
+            seen.append(f"no measurement of channel {', '.join(unknown)}")
+        last = f"; last fault: {attempt.faults[-1]}" if attempt.faults else ""
+        return OutputNotOffError(
             f"{self.place}: expected every output measured below {self._ceilings.off_volts:g} V "
-            f"within {self._ceilings.off_timeout_seconds:g} s, got {seen}; switch off by hand, "
-            f"and measure before touching anything{last}"
+            f"within {self._ceilings.off_timeout_seconds:g} s, got {', '.join(seen)}; switch off "
+            f"by hand, and measure before touching anything{last}"
         )

@@ -381,7 +381,8 @@ def test_off_is_commanded_and_measured(script):
         cells=2,
     )
     proof = made.safe_off()
-    assert (True, {1: 0.2, 2: 0.1}, ()) == (proof.verified, dict(proof.volts), proof.faults)
+    assert ({1: 0.2, 2: 0.1}, ()) == (dict(proof.volts), proof.faults)
+    assert frozenset() == made.envelope.channels_on
 
 
 def test_channel_that_stays_live_is_told(script):
@@ -407,8 +408,7 @@ def test_refusal_on_one_channel_keeps_no_other_on(script):
         measured_line("0.0", 1),
         measured_line("0.0", 2),
     )
-    proof = supply(wire, cells=2).safe_off()
-    assert (True, 2) == (proof.verified, len(proof.faults))
+    assert 2 == len(supply(wire, cells=2).safe_off().faults)
 
 
 def test_dropped_connection_is_made_anew_for_switching_off(script):
@@ -417,6 +417,8 @@ def test_dropped_connection_is_made_anew_for_switching_off(script):
     wire = script(
         ("*IDN?", "S,1,2,3"),
         (lines[0][0], WireClosed("reset")),
+        ("INST:NSEL 1;:OUTP OFF", None),
+        ("INST:NSEL 1;:VOLT 0.0", None),
         ("*IDN?", "S,1,2,3"),
         ("*OPC?", "1"),
         *lines,
@@ -424,50 +426,69 @@ def test_dropped_connection_is_made_anew_for_switching_off(script):
     )
     made = supply(wire)
     made.transport.identity = made.transport.query("*IDN?")
-    assert made.safe_off().verified
+    assert {1: 0.0} == made.safe_off().volts
 
 
 def test_silent_supply_is_still_told_to_switch_off(script):
     """Commands are sent without waiting for answers; nothing measured means by hand."""
-    silent = Dialogue(error_query="")
-    first = "INST:NSEL 1;:VOLT 0.0;:VOLT?"
-    wire = script(
-        (first, None),
-        (first, None),
+    blind = [
         ("INST:NSEL 1;:OUTP OFF", None),
         ("INST:NSEL 1;:VOLT 0.0", None),
         ("INST:NSEL 2;:OUTP OFF", None),
         ("INST:NSEL 2;:VOLT 0.0", None),
-        ("INST:NSEL 1;:MEAS:VOLT?", None),
-        ("INST:NSEL 2;:MEAS:VOLT?", None),
+    ]
+    first = ("INST:NSEL 1;:VOLT 0.0;:VOLT?", None)
+    clock = HandClock()
+    wire = script(first, *blind, first, *blind)
+    made = supply(
+        wire, cells=2, dialogue=Dialogue(error_query="", pacing_seconds=0.01), clock=clock
     )
-    made = supply(wire, cells=2, dialogue=silent)
     with pytest.raises(OutputNotOffError) as caught:
         made.safe_off()
-    assert "got channel 1 not measured, channel 2 not measured; switch off by hand" in str(
-        caught.value
-    )
-    assert str(caught.value).endswith(
-        f'; last fault: {PLACE}: sent "INST:NSEL 2;:MEAS:VOLT?": expected an answer within 3 s, '
-        "got nothing; check that it is switched on and under remote control, or raise "
+    assert str(caught.value) == (
+        f"{PLACE}: expected every output measured below 0.5 V within 0.1 s, got no measurement "
+        "of channel 1, 2; switch off by hand, and measure before touching anything; last fault: "
+        f'{PLACE}: sent "INST:NSEL 1;:VOLT 0.0;:VOLT?": expected an answer within 3 s, got '
+        "nothing; check that it is switched on and under remote control, or raise "
         "dialogue.timeout_seconds of its model"
     )
+
+
+def test_supply_that_comes_back_is_commanded_and_measured(script):
+    """Reconnecting goes on until the time is up."""
+    gone = SendFault(WireClosed("broken pipe"))
+    lines = off_lines()
+    wire = script(
+        (lines[0][0], gone),
+        ("INST:NSEL 1;:OUTP OFF", gone),
+        ("INST:NSEL 1;:VOLT 0.0", gone),
+        (lines[0][0], gone),
+        ("INST:NSEL 1;:OUTP OFF", gone),
+        ("INST:NSEL 1;:VOLT 0.0", gone),
+        *lines,
+        measured_line("0.0"),
+    )
+    proof = supply(wire, clock=HandClock()).safe_off()
+    assert ({1: 0.0}, 3) == (dict(proof.volts), len(proof.faults))
 
 
 def test_supply_that_has_gone_is_told(script):
     """Nothing can even be sent."""
     gone = SendFault(WireClosed("broken pipe"))
-    first = "INST:NSEL 1;:VOLT 0.0;:VOLT?;:SYST:ERR?"
-    wire = script(
-        (first, gone),
-        (first, gone),
+    one_round = [
+        ("INST:NSEL 1;:VOLT 0.0;:VOLT?;:SYST:ERR?", gone),
         ("INST:NSEL 1;:OUTP OFF", gone),
         ("INST:NSEL 1;:VOLT 0.0", gone),
-        ("INST:NSEL 1;:MEAS:VOLT?;:SYST:ERR?", gone),
-        ("INST:NSEL 1;:MEAS:VOLT?;:SYST:ERR?", gone),
-    )
-    with pytest.raises(OutputNotOffError, match="channel 1 not measured; switch off by hand"):
-        supply(wire).safe_off()
+    ]
+    with pytest.raises(OutputNotOffError, match="got no measurement of channel 1; switch off by"):
+        supply(script(*one_round * 7)).safe_off()
+
+
+def test_measurement_that_is_no_number_is_not_off(script):
+    """NaN proves nothing."""
+    made = supply(script(*off_lines(), *[measured_line("9.91E37")] * 7))
+    with pytest.raises(OutputNotOffError, match="got no measurement of channel 1; switch off by"):
+        made.safe_off()
 
 
 def test_off_does_not_stumble_over_a_started_query(script):
@@ -483,7 +504,7 @@ def test_off_does_not_stumble_over_a_started_query(script):
     made = supply(wire)
     made.transport.identity = made.transport.query("*IDN?")
     made.transport.start("MEAS:VOLT?")
-    assert made.safe_off().verified
+    assert {1: 0.0} == made.safe_off().volts
 
 
 def test_output_off_by_its_own_word(script):
