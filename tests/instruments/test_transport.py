@@ -142,6 +142,17 @@ def test_reconnects_when_resynchronisation_fails(script):
     assert 1 == wire.reopened
 
 
+def test_endless_chatter_does_not_hold_resynchronisation_for_ever(script, monkeypatch):
+    """An instrument that sends without being asked is given up after the time for an answer."""
+    wire = script(("*IDN?", "me"), ("A?", None), ("*IDN?", None), ("*IDN?", None))
+    link = opened(wire, dialogue=Dialogue(error_query="", timeout_seconds=0.02))
+    with pytest.raises(InstrumentSilent):
+        link.query("A?")
+    monkeypatch.setattr(wire, "receive", lambda timeout_seconds: b"chatter")
+    with pytest.raises(InstrumentSilent, match='expected "me", got nothing of the kind'):
+        link.query("B?")
+
+
 def test_another_instrument_after_reconnecting_is_refused(script):
     """Behind the new connection the same instrument must stand."""
     wire = script(("*IDN?", "me"), ("A?", None), ("*IDN?", None), ("*IDN?", "someone else"))

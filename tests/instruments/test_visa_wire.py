@@ -8,6 +8,8 @@ import time
 from collections.abc import Callable, Iterator
 
 import pytest
+import pyvisa
+from pyvisa.constants import StatusCode
 
 from harness.descriptions.instrument import Dialogue
 from harness.instruments.faults import ConnectionLost, InstrumentMissing, InstrumentSilent
@@ -215,6 +217,30 @@ def test_plain_visa_wire_maps_timeout_and_loss(serve):
     wire.close()
     with pytest.raises(WireClosed):
         wire.receive(0.05)
+
+
+@pytest.mark.parametrize(
+    ("raised", "expected"),
+    [
+        (BrokenPipeError(32, "Broken pipe"), r"\[Errno 32\] Broken pipe"),
+        (ConnectionResetError(104, "Connection reset by peer"), "reset by peer"),
+        (pyvisa.errors.VisaIOError(StatusCode.error_connection_lost), "VI_ERROR_CONN_LOST"),
+        (pyvisa.errors.InvalidSession(), "the connection is closed here"),
+        (ValueError("file descriptor cannot be a negative integer (-1)"), "file descriptor"),
+        (OSError(), "^OSError$"),
+    ],
+    ids=lambda value: type(value).__name__,
+)
+def test_every_way_to_lose_a_connection_is_one_kind(serve, wired, monkeypatch, raised, expected):
+    """Which class is raised differs by VISA, interface and moment."""
+    wire = wired(serve(answer).resource)
+
+    def fail(message: bytes) -> None:
+        raise raised
+
+    monkeypatch.setattr(wire._resource, "write_raw", fail)
+    with pytest.raises(WireClosed, match=expected):
+        wire.send(b"*IDN?")
 
 
 @pytest.mark.parametrize(
