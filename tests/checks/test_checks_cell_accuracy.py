@@ -128,7 +128,7 @@ def test_an_injected_gain_and_offset_come_back_inside_twice_the_uncertainty(
     )
 
 
-def test_a_gain_fault_fails_at_the_top_and_not_at_the_bottom():
+def test_a_gain_fault_fails_its_own_channel_only():
     findings = judged(FakeBoard(gain=(1, 1.0017, 1, 1)))
     verdicts = dict(
         zip(zip(findings.channel, findings.point, strict=True), findings.verdict, strict=True)

@@ -1,0 +1,99 @@
+"""The board's own contributions: pooled scatter, effective frames, what is left of the step."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from harness.checks import board_budget
+from harness.checks.board_budget import Scatter, channel_pools, scatter_of
+from harness.checks.samples import Samples, Visits
+from harness.metrology.resolution import residual_resolution_uncertainty
+
+RNG = np.random.default_rng(20)
+
+
+def samples(values: np.ndarray) -> Samples:
+    return Samples(values, ~np.isnan(values), np.zeros_like(values))
+
+
+def scatter(values: np.ndarray, step: float = 0.0) -> Scatter:
+    """All visits are points of one run of one channel."""
+    return scatter_of(samples(values[:, None, :]), np.zeros(len(values), dtype=np.int64), step, 9.0)
+
+
+def test_scatter_is_pooled_over_the_points():
+    values = RNG.normal(0, 0.5, (7, 10))
+    found = scatter(values)
+    expected = np.sqrt(values.var(axis=1, ddof=1).mean())
+    assert [expected] * 7 == pytest.approx(found.deviation.tolist())
+    assert [63.0] * 7 == found.freedom.tolist()
+
+
+def test_a_point_that_stands_out_keeps_its_own_scatter():
+    values = RNG.normal(0, 0.5, (7, 10))
+    values[3] *= 20
+    found = scatter(values)
+    assert values[3].std(ddof=1) == pytest.approx(found.deviation[3])
+    assert 9.0 == found.freedom[3]
+    assert found.deviation[0] < 1.0
+
+
+def test_independent_frames_all_count():
+    assert [10.0] * 7 == scatter(RNG.normal(0, 0.5, (7, 10))).effective.tolist()
+
+
+def test_correlated_frames_count_for_less():
+    walk = np.zeros((20, 20))
+    for i in range(1, 20):
+        walk[:, i] = 0.8 * walk[:, i - 1] + RNG.normal(0, 1, 20)
+    assert 1.0 < scatter(walk).effective[0] < 8.0
+
+
+def test_few_frames_are_no_ground_to_believe_a_correlation():
+    rising = np.arange(8.0).reshape(1, 8)
+    assert [8.0] == scatter(rising).effective.tolist()
+
+
+def test_one_frame_a_point_takes_the_declared_noise():
+    found = scatter(np.array([[1.0], [2.0]]))
+    assert ([9.0, 9.0], [np.inf] * 2) == (found.deviation.tolist(), found.freedom.tolist())
+
+
+def test_no_frame_at_all_does_no_harm():
+    found = scatter(np.full((2, 3), np.nan))
+    assert [9.0, 9.0] == found.deviation.tolist()
+
+
+def test_runs_and_channels_are_pooled_apart():
+    run = np.array([0, 0, 1])
+    labels = ({},) * 3
+    visits = Visits(0, run, np.arange(3), np.array([0, 1]), run, np.ones(3, dtype=bool), labels)
+    assert [0, 1, 0, 1, 2, 3] == channel_pools(visits, 2).tolist()
+
+
+def test_repeatability_is_that_of_the_mean_of_effective_frames():
+    one = Scatter(np.array([0.6]), np.array([63.0]), np.array([9.0]), np.array([0.6]))
+    part = board_budget.repeatability(one)
+    assert 0.2 == pytest.approx(part.standard_uncertainty[0])
+    assert 63.0 == part.degrees_of_freedom[0]
+
+
+def test_the_step_is_what_averaging_leaves_of_it():
+    noise = 0.3
+    frames = np.round(RNG.normal(0, noise, (400, 20)) + RNG.uniform(-0.5, 0.5, (400, 1)))
+    part = board_budget.resolution(scatter(frames, step=1.0), 1.0, "V")
+    expected = float(residual_resolution_uncertainty(1.0, noise))
+    assert expected == pytest.approx(part.standard_uncertainty[0], abs=0.01)
+
+
+def test_one_noisy_point_does_not_dither_the_others():
+    frames = np.zeros((13, 10))
+    frames[4] = RNG.normal(0, 5.0, 10).round()
+    left = board_budget.resolution(scatter(frames, step=1.0), 1.0, "V").standard_uncertainty
+    assert left[0] > 0.7 / np.sqrt(12)
+
+
+def test_settling_is_a_bound_of_the_budget():
+    part = board_budget.settling(0.3, 2, "V")
+    assert [0.3 / np.sqrt(3)] * 2 == pytest.approx(part.standard_uncertainty.tolist())
