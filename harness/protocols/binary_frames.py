@@ -146,7 +146,7 @@ class BinaryDecoder:
         """Examine the next sync; False when more bytes are needed."""
         sync = self._parser.sync
         at = self._buffer.find(sync, self._at)
-        if at != self._at:
+        if not sync.startswith(bytes(self._buffer[self._at : self._at + len(sync)])):
             self._is_locked = False
         if at < 0:
             self._at = max(self._at, len(self._buffer) - len(sync) + 1)
