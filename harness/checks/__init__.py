@@ -10,6 +10,7 @@ visiting : what all checks do alike when they visit a point.
 samples : observations arranged as arrays over visit, channel and sample.
 reference : the meter, range, column and bracket behind the reference readings.
 reference_budget, board_budget : contributions to uncertainty of the bench and of the board.
+mapping_evidence, mapping_story : what channels did while cells moved, and the words for it.
 cell_budget, stack_budget, thermistor_budget : the budgets that are made of them.
 statements : errors, limits and budgets turned into findings.
 usability : values that must not be judged, each with its sentence.

@@ -146,10 +146,12 @@ def _watch(bench: Bench, point: PlannedPoint, wanted: Sequence[State]) -> tuple[
     changed = bench.clock.now()
     deadline = changed + point.watch_seconds
     period = bench.setup.board.refresh_seconds
+    next_look = point.frames * period
     seen: tuple[Observation, ...] = ()
     while True:
         left = deadline - bench.clock.now()
-        acquired = bench.watch_thermistors(min(2 * period, max(left, 0.0)))
+        acquired = bench.watch_thermistors(min(next_look, max(left, 0.0)))
+        next_look = period
         seen = merged((seen, acquired.observations))
         if _is_steady(seen, bench.setup, point, wanted, changed):
             return seen
