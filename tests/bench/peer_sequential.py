@@ -22,8 +22,9 @@ READINGS = 10
 
 @dataclass(frozen=True)
 class PeerReading:
-    """Ten readings of one cell at one point, volts."""
+    """Ten readings of one cell at one point, volts; `visit` counts points from 0."""
 
+    visit: int
     nominal: float
     cell: int
     reference: tuple[float, ...]
@@ -69,7 +70,7 @@ def measure(
         supply.write(f"INST:NSEL {cell};:CURR 0.1;:VOLT:PROT 4.5;:VOLT 0;:OUTP ON")
     meter.write("CONF:VOLT:DC 10;:VOLT:DC:NPLC 1;:SAMP:COUN 1")
     began = time.monotonic()
-    for nominal in points:
+    for visit, nominal in enumerate(points):
         for cell in cells:
             supply.write(f"INST:NSEL {cell}")
             supply.write(f"VOLT {nominal}")
@@ -86,6 +87,7 @@ def measure(
             counts = [int(line[first_field + cell - 1]) for line in lines]
             found.append(
                 PeerReading(
+                    visit,
                     nominal,
                     cell,
                     reference[cell],
