@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import dataclasses
 import inspect
+import shlex
 
 import pytest
 import rich_click as click
@@ -126,3 +127,24 @@ def test_keys_of_an_error() -> None:
 def test_readme_lists_every_command() -> None:
     """The README's table has every command."""
     assert all(f"`tapproof {command}" in README for command in COMMANDS)
+
+
+def examples(text: str) -> list[str]:
+    """Command lines that a page shows, continued lines joined."""
+    joined = text.replace("\\\n", " ")
+    return [line.strip() for line in joined.splitlines() if line.startswith("    tapproof ")]
+
+
+@pytest.mark.parametrize("line", examples(PAGE) + examples(README))
+def test_examples_are_accepted(line: str) -> None:
+    """A command line that a page shows is one the program takes."""
+    _, command, *arguments = shlex.split(line)
+    if command in COMMANDS:
+        load_command(command).make_context(command, arguments)
+    else:
+        assert line == "tapproof COMMAND [OPTIONS]"
+
+
+def test_every_command_has_an_example() -> None:
+    """No section is without a command line to copy."""
+    assert set(COMMANDS) <= {line.split()[1] for line in examples(PAGE)}

@@ -13,6 +13,7 @@ from pages import Snippet, page, section, snippets, table_rows
 from harness.bench.capabilities import Capability
 from harness.checks.registry import check_of_kind, kinds
 from harness.descriptions import bench, board, curve, instrument, plan
+from harness.descriptions.faults import DescriptionFaults
 from harness.descriptions.reading import (
     library_names,
     read_bench,
@@ -210,3 +211,17 @@ def test_part_fits_its_whole(snippet: Snippet) -> None:
     assert set(table) <= {row.name for row in rows_of(form)}
     keys = {key for entry in table["fields"] for key in entry}
     assert keys <= {row.name for row in rows_of(board.FrameField)}
+
+
+def test_messages_are_real(tmp_path: Path) -> None:
+    """The example messages are what the page's own board gives when it is spoilt that way."""
+    text = next(one.text for one in WHOLE if one.mark == "whole board")
+    text = text.replace("resolution_volts = 0.001", 'resolution_volts = "0.001"')
+    text = text.replace("noise_volts = 0.0005", "noise_volt = 0.0005")
+    file = tmp_path / "heron.toml"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(DescriptionFaults) as caught:
+        read_board(file)
+    messages = str(caught.value).replace(f"{tmp_path}/", "").splitlines()
+    shown = [line[4:] for line in PAGE.splitlines() if line.startswith("    heron.toml:")]
+    assert messages == shown
