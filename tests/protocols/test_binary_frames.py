@@ -76,7 +76,6 @@ def test_a_bad_check_gives_no_value() -> None:
     reason, detail = only_bad(whole(binary(), bytes(broken)))
     assert BadReason.BAD_CHECK is reason
     assert detail.startswith("expected the check ")
-    assert "7C" not in detail or "got" in detail
 
 
 def test_a_nan_behind_a_good_check_is_bad() -> None:
