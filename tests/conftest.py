@@ -1,115 +1,22 @@
-"""Fixtures that let a test measure a simulated board through the whole stack.
-
-Everything goes through real sockets and a real pseudo-terminal; only the test, never the
-harness, may look at `truth`.
-"""
+"""Fixtures that let a test measure a simulated board through the whole stack; see `twin_runs`."""
 
 from __future__ import annotations
 
-import dataclasses
+import functools
+import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from harness.bench.opening import open_workbench
-from harness.bench.stopping import StopRequested
-from harness.descriptions.plan import CheckSettings
-from harness.descriptions.reading import read_setup
-from harness.descriptions.setup import Setup
-from harness.errors import TapproofError
-from harness.finding import Finding
-from harness.records.run_header import Event, RunKind
-from harness.records.store import Store
-from harness.run.conduct import RunIdentity, conduct
-from harness.run.executor import RunTiming
-from harness.run.progress import ProgressEvent
-from harness.run.rejudge import JudgedRun, judge_kept_run
-from harness.simulator.faults import Faults
-from harness.simulator.settings import TwinSettings
-from harness.simulator.summary import TwinSummary
-from harness.simulator.twin import Twin
-from harness.timebase import ScaledClock
+sys.path.insert(0, str(Path(__file__).parent))
 
-FIXTURES = Path(__file__).parent.parent / "fixtures"
-
-# Two tests in parallel on two cores still keep up with a clock eight times real time.
-SPEED = 8.0
-
-
-@dataclass(frozen=True)
-class TwinRun:
-    """What became of a run on the twin."""
-
-    judged: JudgedRun
-    error: BaseException | None
-    timing: RunTiming | None
-    events: tuple[Event, ...]
-    points: int
-    seen: TwinSummary
-
-    def findings(self, check: str) -> list[Finding]:
-        """All findings of one check."""
-        return [f for f in self.judged.judgement.rows() if f.check == check]
-
-
-def setup_of(
-    bench: str = "narrowboat-series", board: str = "heron", plan: str = "quick"
-) -> Setup:
-    """A setup from the fixtures by file stems."""
-    return read_setup(
-        FIXTURES / "benches" / f"{bench}.toml",
-        FIXTURES / "boards" / f"{board}.toml",
-        FIXTURES / "plans" / f"{plan}.toml",
-    )
-
-
-def with_checks(setup: Setup, *checks: CheckSettings) -> Setup:
-    """The setup with these checks in place of its plan's."""
-    return dataclasses.replace(setup, plan=dataclasses.replace(setup.plan, check=checks))
-
+from twin_runs import TwinRun, measure_once
 
 MeasureOnTwin = Callable[..., TwinRun]
 
 
-@pytest.fixture()
+@pytest.fixture
 def measure_on_twin(tmp_path: Path) -> MeasureOnTwin:
     """Measure one setup on its twin with planted faults; returns what became of it."""
-
-    def measure(
-        setup: Setup,
-        faults: Faults | None = None,
-        *,
-        seed: int = 3,
-        speed: float = SPEED,
-        on_event: Callable[[ProgressEvent], None] = lambda event: None,
-    ) -> TwinRun:
-        clock = ScaledClock(speed)
-        settings = TwinSettings(setup, faults or Faults(), seed=seed, clock=clock)
-        error: BaseException | None = None
-        timing = None
-        names: list[str] = []
-        with Twin(settings) as twin, Store.open(tmp_path / "records.sqlite") as store:
-            try:
-                _, timing = conduct(
-                    twin.attach(setup),
-                    store,
-                    clock,
-                    RunIdentity(serial_number="H-0001", kind=RunKind.REHEARSED),
-                    on_event,
-                    open_workbench,
-                    names.append,
-                )
-            except (TapproofError, StopRequested) as caught:
-                error = caught
-            return TwinRun(
-                judged=judge_kept_run(store, names[0]),
-                error=error,
-                timing=timing,
-                events=store.events(names[0]),
-                points=len(store.points(names[0])),
-                seen=twin.truth.summary(),
-            )
-
-    return measure
+    return functools.partial(measure_once, tmp_path / "records.sqlite")
