@@ -18,7 +18,7 @@ from dataclasses import asdict
 from harness.errors import TapproofError
 from harness.simulator.core import TwinCore, precise_event_loop
 from harness.simulator.job import job_from_json
-from harness.simulator.summary import summarised, summary_to_json
+from harness.simulator.summary import summary_to_json
 
 
 def main() -> int:
@@ -35,7 +35,7 @@ def main() -> int:
     _say(json.dumps(asdict(addresses)))
 
     def answer() -> None:
-        _say(summary_to_json(summarised(core.plant.log, core.stream.frames_sent)))
+        _say(summary_to_json(core.summary()))
 
     threading.Thread(target=_listen, args=(loop, answer), daemon=True).start()
     loop.run_forever()

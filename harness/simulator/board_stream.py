@@ -28,12 +28,7 @@ class Port(Protocol):
 
 
 class BoardStream:
-    """Encodes samples, tampers with them as planted, and sends them to every port.
-
-    Parameters
-    ----------
-    start : clock second from which the link fault's times count.
-    """
+    """Encodes samples, tampers with them as planted, and sends them to every port."""
 
     def __init__(
         self,
@@ -44,7 +39,6 @@ class BoardStream:
         tampering: FrameTampering,
         fault: LinkFault,
         ports: Sequence[Port],
-        start: float,
     ) -> None:
         self._board = board
         self._plant = plant
@@ -53,7 +47,6 @@ class BoardStream:
         self._tampering = tampering
         self._fault = fault
         self._ports = ports
-        self._start = start
         self._timer: asyncio.TimerHandle | None = None
         self.is_running = False
         self.frames_sent = 0
@@ -81,7 +74,7 @@ class BoardStream:
             self._wait()
 
     def _send(self, sample: Sample) -> None:
-        elapsed = sample.begins - self._start
+        elapsed = self._since_first_output(sample.begins)
         if _has_come(self._fault.unplugged_after_seconds, elapsed):
             for port in self._ports:
                 port.close()
@@ -93,6 +86,11 @@ class BoardStream:
             for port in self._ports:
                 port.send(frame)
             self.frames_sent += 1
+
+    def _since_first_output(self, moment: float) -> float:
+        """Seconds from the first output's going on to `moment`; negative before it."""
+        events = self._plant.log.outputs
+        return moment - events[0].time if events else -1.0
 
 
 def _has_come(moment: float | None, elapsed: float) -> bool:

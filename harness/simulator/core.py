@@ -17,6 +17,7 @@ from harness.simulator.frame_faults import FrameTampering
 from harness.simulator.plant import Plant
 from harness.simulator.scpi_server import ScpiServer
 from harness.simulator.settings import TwinSettings
+from harness.simulator.summary import TwinSummary, summarised
 
 # Ends of the board's serial loop that are served as pseudo-terminals.
 LOOP_ENDS = 2
@@ -64,7 +65,6 @@ class TwinCore:
             tampering=FrameTampering(faults.link, setup.board.frame, self.draw.link_noise),
             fault=faults.link,
             ports=[*self._ptys, self._tcp],
-            start=start,
         )
 
     async def start(self) -> Addresses:
@@ -81,6 +81,11 @@ class TwinCore:
             board_paths=tuple(pty.path for pty in self._ptys),
             board_url=f"socket://{LOOPBACK}:{self._tcp.port}",
         )
+
+    def summary(self) -> TwinSummary:
+        """Highest values and counted events so far, and what is on now."""
+        self.plant.advance(self.settings.clock.now())
+        return summarised(self.plant, self.stream.frames_sent)
 
     def close(self) -> None:
         """Stop everything and close every port."""

@@ -135,7 +135,8 @@ class ThermistorFault:
 
     pull_up_ratio : actual pull-up over the declared one, less 1; leakage_ohms : from the
     input to ground; adc_offset, adc_gain : of the divider ratio; has_no_flags : open and
-    short go unnoticed; is_unconnected : the lead is broken whatever is injected.
+    short go unnoticed, the value sticks at the curve's end; is_unconnected : the lead is
+    broken whatever is injected.
     """
 
     thermistor: Count
@@ -152,7 +153,10 @@ class ThermistorFault:
 
 @described
 class LinkFault:
-    """What happens to frames on their way; times in seconds from the start of the twin.
+    """What happens to frames on their way.
+
+    silent_after_seconds, unplugged_after_seconds : counted from the moment the first output
+    goes on, so that they meet a run in its middle however long its opening takes.
 
     bad_check_share, dropped_share, garbage_share, text_share : share of frames so treated;
     garbage puts random bytes before the frame. text_field : index of the field (counting

@@ -6,15 +6,17 @@ from dataclasses import dataclass
 
 from pydantic import TypeAdapter
 
-from harness.simulator.bench_log import BenchLog
+from harness.simulator.plant import Plant
 
 
 @dataclass(frozen=True)
 class TwinSummary:
     """Highest values since the start, and events counted.
 
-    outputs_on : supply channels that are on now. unprotected_starts : channels that were
-    switched on before their current limit and protection had been set, or above 0 V.
+    channel_volts : at the supply's terminals now, one a channel. outputs_on : channels that
+    are on now by their own account, which a stuck output's is not worth.
+    unprotected_starts : channels that were switched on before their current limit and
+    protection had been set, or above 0 V.
     forbidden_relays : groups of relays closed together that never must be.
     """
 
@@ -24,6 +26,7 @@ class TwinSummary:
     highest_amperes: float
     highest_watts: float
     highest_joules: float
+    channel_volts: tuple[float, ...]
     outputs_on: tuple[int, ...]
     outputs_ever_on: tuple[int, ...]
     trips: tuple[int, ...]
@@ -37,9 +40,9 @@ class TwinSummary:
 _ADAPTER: TypeAdapter[TwinSummary] = TypeAdapter(TwinSummary)
 
 
-def summarised(log: BenchLog, frames_sent: int) -> TwinSummary:
-    """The summary of a log."""
-    extremes = log.extremes
+def summarised(plant: Plant, frames_sent: int) -> TwinSummary:
+    """The summary of a plant at its present moment."""
+    log, extremes = plant.log, plant.log.extremes
     starts = [event for event in log.outputs if event.is_on]
     poor = [
         event
@@ -53,6 +56,7 @@ def summarised(log: BenchLog, frames_sent: int) -> TwinSummary:
         highest_amperes=extremes.highest_amperes,
         highest_watts=extremes.highest_total_watts,
         highest_joules=extremes.highest_joules,
+        channel_volts=tuple(map(plant.terminal_volts, range(plant.outputs.channels))),
         outputs_on=tuple(sorted(log.outputs_on)),
         outputs_ever_on=tuple(sorted({event.channel for event in starts})),
         trips=tuple(event.channel for event in log.outputs if event.cause == "trip"),

@@ -55,17 +55,19 @@ class ThermistorFirmware:
     def state(self, ratio: float) -> ThermistorState:
         """The state shown for a filtered divider ratio.
 
-        An open or short input shows the declared sentinel, or the end of the curve.
+        An open or short input shows the declared sentinel, or the end of the curve where none
+        is declared or where the firmware notices nothing.
         """
         seen = ratio * (1 + self._fault.adc_gain) + self._fault.adc_offset
         low, high = self._span
-        if seen >= OPEN_RATIO:
-            celsius = _or_else(self._declared.open_reads_celsius, low)
-            return ThermistorState(celsius, not self._fault.has_no_flags, False)
-        if seen <= SHORT_RATIO:
-            celsius = _or_else(self._declared.short_reads_celsius, high)
-            return ThermistorState(celsius, False, not self._fault.has_no_flags)
-        return ThermistorState(self.celsius(seen), False, False)
+        if OPEN_RATIO > seen > SHORT_RATIO:
+            return ThermistorState(self.celsius(seen), False, False)
+        is_open = seen >= OPEN_RATIO
+        if self._fault.has_no_flags:
+            return ThermistorState(low if is_open else high, False, False)
+        if is_open:
+            return ThermistorState(_or_else(self._declared.open_reads_celsius, low), True, False)
+        return ThermistorState(_or_else(self._declared.short_reads_celsius, high), False, True)
 
     def celsius(self, ratio: float) -> float:
         """Temperature that the firmware computes from a ratio between 0 and 1."""

@@ -20,12 +20,14 @@ from harness.simulator.addresses import Addresses, attached
 from harness.simulator.bench_log import BenchLog
 from harness.simulator.core import TwinCore, precise_event_loop
 from harness.simulator.settings import TwinSettings
-from harness.simulator.summary import TwinSummary, summarised
+from harness.simulator.summary import TwinSummary
 from harness.simulator.truth import StaticTruth
 
 # Closing sockets and a pseudo-terminal takes milliseconds; a thread that is not done by then
 # hangs.
 STOP_TIMEOUT_SECONDS = 10.0
+
+NOT_STARTED = "twin: expected to be started, got one that is not"
 
 Answer = TypeVar("Answer")
 
@@ -58,8 +60,7 @@ class Truth:
 
     def summary(self) -> TwinSummary:
         """Highest values and counted events so far."""
-        core = self.twin.core
-        return self.twin.ask(lambda: summarised(core.plant.log, core.stream.frames_sent))
+        return self.twin.ask(self.twin.core.summary)
 
 
 class Twin:
@@ -67,8 +68,8 @@ class Twin:
 
     def __init__(self, settings: TwinSettings) -> None:
         self._settings = settings
-        self._loop = precise_event_loop()
-        self._thread = threading.Thread(target=self._run, name="twin", daemon=True)
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._thread: threading.Thread | None = None
         self._core: TwinCore | None = None
         self._addresses: Addresses | None = None
 
@@ -79,10 +80,12 @@ class Twin:
         ------
         DescriptionError : a planted fault has no place on this bench.
         """
+        self._loop = loop = precise_event_loop()
+        self._thread = threading.Thread(target=_serve, args=(loop,), name="twin", daemon=True)
         self._thread.start()
         try:
             self._core = self.ask(lambda: TwinCore(self._settings))
-            starting = asyncio.run_coroutine_threadsafe(self._core.start(), self._loop)
+            starting = asyncio.run_coroutine_threadsafe(self._core.start(), loop)
             self._addresses = starting.result(STOP_TIMEOUT_SECONDS)
         except BaseException:
             self.stop()
@@ -94,9 +97,10 @@ class Twin:
         if self._core is not None:
             self.ask(self._core.close)
             self._core = None
-        if self._thread.is_alive():
+        if self._loop is not None and self._thread is not None:
             self._loop.call_soon_threadsafe(self._loop.stop)
             self._thread.join(STOP_TIMEOUT_SECONDS)
+            self._loop = self._thread = None
 
     def __enter__(self) -> Twin:
         return self.start()
@@ -113,14 +117,14 @@ class Twin:
     def core(self) -> TwinCore:
         """The twin's inside; to be touched in its own thread only, see `ask`."""
         if self._core is None:
-            raise MisuseError("twin: expected to be started, got one that is not")
+            raise MisuseError(NOT_STARTED)
         return self._core
 
     @property
     def addresses(self) -> Addresses:
         """Where instruments and board are."""
         if self._addresses is None:
-            raise MisuseError("twin: expected to be started, got one that is not")
+            raise MisuseError(NOT_STARTED)
         return self._addresses
 
     @property
@@ -134,15 +138,19 @@ class Twin:
 
     def ask(self, question: Callable[[], Answer]) -> Answer:
         """Have `question` answered in the twin's thread."""
+        if self._loop is None:
+            raise MisuseError(NOT_STARTED)
 
         async def answer() -> Answer:
             return question()
 
         return asyncio.run_coroutine_threadsafe(answer(), self._loop).result(STOP_TIMEOUT_SECONDS)
 
-    def _run(self) -> None:
-        asyncio.set_event_loop(self._loop)
-        self._loop.run_forever()
-        # Transports that were told to close need one more turn to do so.
-        self._loop.run_until_complete(asyncio.sleep(0))
-        self._loop.close()
+
+def _serve(loop: asyncio.AbstractEventLoop) -> None:
+    """Run `loop` until it is told to stop, and close it."""
+    asyncio.set_event_loop(loop)
+    loop.run_forever()
+    # Transports that were told to close need one more turn to do so.
+    loop.run_until_complete(asyncio.sleep(0))
+    loop.close()

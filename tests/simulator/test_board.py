@@ -207,7 +207,8 @@ def test_swapped_thermistors(series_setup: Setup) -> None:
 
 
 def test_missing_flags(series_setup: Setup) -> None:
-    """A board without diagnosis flags no short circuit."""
+    """A board without diagnosis flags no short circuit and sticks at its curve's end."""
     planted = (ThermistorFault(thermistor=1, has_no_flags=True),)
-    sample, _ = temperatures(series_setup, 1.5, thermistor=planted)
+    sample, celsius = temperatures(series_setup, 1.5, thermistor=planted)
+    assert pytest.approx(125.0) == celsius
     assert sample.values[Quantity.THERMISTOR_SHORT, 1] == 0.0
