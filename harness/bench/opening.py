@@ -64,11 +64,15 @@ def open_workbench(setup: Setup, clock: Clock, report_event: ReportEvent) -> Ite
         )
         stack.callback(parts.link.close)
         bench = Workbench(setup, clock, parts, report_event)
+        proof = _OffProof(parts, report_event)
         try:
-            yield bench
+            try:
+                yield bench
+            finally:
+                proof.make()
         finally:
-            with signals_held():
-                _prove_off(parts, report_event)
+            # A stop may come between leaving the bench and holding signals back; it comes once.
+            proof.make()
 
 
 def _opening_order(setup: Setup) -> list[str]:
@@ -124,6 +128,25 @@ def _place(
     assert isinstance(model, SwitchModel)
     parts.switches[name] = Switch(transport, model, name, guard)
     return parts.switches[name]
+
+
+class _OffProof:
+    """The proof that outputs are off: made once, however often it is asked for."""
+
+    def __init__(self, parts: BenchParts, report_event: ReportEvent) -> None:
+        self._parts = parts
+        self._report_event = report_event
+        self._is_made = False
+
+    def make(self) -> None:
+        """Switch off and measure, with stopping signals held back; see `_prove_off`."""
+        if self._is_made:
+            return
+        with signals_held():
+            try:
+                _prove_off(self._parts, self._report_event)
+            finally:
+                self._is_made = True
 
 
 def _prove_off(parts: BenchParts, report_event: ReportEvent) -> None:

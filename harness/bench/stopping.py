@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 
@@ -47,25 +47,36 @@ def stop_on_signals() -> Iterator[None]:
             was_asked = True
             raise StopRequested(signal.Signals(number).name)
 
-    before = {number: signal.signal(number, on_signal) for number in STOPPING_SIGNALS}
-    try:
+    with _handled_by(on_signal):
         yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 @contextmanager
 def signals_held() -> Iterator[None]:
-    """Within it, stopping signals are remembered and delivered afterwards.
+    """Within it, stopping signals are remembered; the first is delivered afterwards.
 
-    Used around switching off. On a platform without signal masks nothing is held.
+    Used around switching off. Masks would not do: the system gives a signal to any thread
+    that lets it through, and Python then runs the handler in the main thread all the same.
+    When an error leaves this context, that error stands and the signal has had its effect.
     """
-    if not hasattr(signal, "pthread_sigmask"):
+    if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, STOPPING_SIGNALS)
+    held: list[int] = []
+    with _handled_by(lambda number, _frame: held.append(number)):
+        yield
+    if held:
+        signal.raise_signal(held[0])
+
+
+@contextmanager
+def _handled_by(handler: Callable[[int, FrameType | None], None]) -> Iterator[None]:
+    """Stopping signals go to `handler`; those that the process ignores stay ignored (nohup)."""
+    heeded = [n for n in STOPPING_SIGNALS if signal.getsignal(n) is not signal.SIG_IGN]
+    before = {number: signal.signal(number, handler) for number in heeded}
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        for number, earlier in before.items():
+            # None stands for a handler that was not set by Python; it cannot be set by it either.
+            signal.signal(number, signal.SIG_DFL if earlier is None else earlier)

@@ -61,7 +61,9 @@ class Transport:
         self.identity = ""
         self.resynchronisations = 0
         self._wire = wire
-        self._lock = threading.Lock()
+        # Re-entrant: a stopping signal between taking the lock and noting its owner must not
+        # lock this thread out of switching off.
+        self._lock = threading.RLock()
         self._owner: int | None = None
         self._asked: _Asked | None = None
         self._is_in_step = True

@@ -11,10 +11,10 @@ from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 
-from harness.bench.stopping import StopRequested, stop_on_signals
+from harness.bench.stopping import stop_on_signals
 from harness.bench.workbench import Workbench
 from harness.descriptions.setup import Setup
-from harness.errors import RecordError
+from harness.errors import OutputNotOffError, RecordError
 from harness.records.run_header import InstrumentRecord, Outcome, RunKind
 from harness.records.store import Store
 from harness.records.writing import RunWriter
@@ -119,7 +119,11 @@ def _keep_instruments(writer: RunWriter, setup: Setup, identities: Mapping[str, 
 
 def _keep_abort(writer: RunWriter, error: BaseException) -> None:
     """Write why the run ended; if even that fails, say so on the error itself."""
-    reason = str(error) if isinstance(error, StopRequested) or str(error) else repr(error)
+    reason, first = str(error) or repr(error), error.__context__
+    if isinstance(error, OutputNotOffError) and first is not None:
+        before = f"what had ended the run before that: {str(first) or repr(first)}"
+        error.add_note(before)
+        reason = f"{reason}; {before}"
     try:
         writer.finish(Outcome.ABORTED, reason)
     except RecordError as second:

@@ -331,3 +331,30 @@ def test_close_ends_the_connection(script):
     link.close()
     link.close()
     assert wire.is_closed
+
+
+class InterruptedAfterTaking:
+    """A lock whose first taking is followed by a signal, before its taker can note it."""
+
+    def __init__(self, lock) -> None:
+        self._lock = lock
+        self._is_first = True
+
+    def acquire(self) -> bool:
+        assert self._lock.acquire(timeout=1.0), "locked out"
+        if self._is_first:
+            self._is_first = False
+            raise KeyboardInterrupt
+        return True
+
+    def release(self) -> None:
+        self._lock.release()
+
+
+def test_a_signal_while_the_lock_is_taken_does_not_lock_out_switching_off(script):
+    """Outputs are switched off in the thread that was interrupted: it must get the lock."""
+    link = transport(script(("OUTP OFF;:OUTP?", "0")))
+    link._lock = InterruptedAfterTaking(link._lock)
+    with pytest.raises(KeyboardInterrupt):
+        link.query("READ?")
+    assert "0" == link.query("OUTP OFF;:OUTP?")
