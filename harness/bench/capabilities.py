@@ -30,8 +30,6 @@ def capabilities(bench: BenchDescription, cells: int, thermistors: int) -> froze
         Capability.METER_AT_STACK: has_meter and paths.meter_at_stack is not None,
         Capability.DECADE_AT_THERMISTOR: has_decade
         and 0 < thermistors == len(paths.decade_at_thermistor),
-        Capability.METER_AT_DECADE: has_meter
-        and has_decade
-        and paths.meter_at_decade is not None,
+        Capability.METER_AT_DECADE: has_meter and has_decade and paths.meter_at_decade is not None,
     }
     return frozenset(capability for capability, is_present in found.items() if is_present)

@@ -34,9 +34,7 @@ def channel_targets(wiring: Wiring, cell_volts: Sequence[float]) -> dict[int, fl
     MisuseError : wrong number of cells, or unequal cells on a ladder.
     """
     if len(cell_volts) != wiring.cells:
-        raise MisuseError(
-            f"cell targets: expected {wiring.cells} values, got {len(cell_volts)}"
-        )
+        raise MisuseError(f"cell targets: expected {wiring.cells} values, got {len(cell_volts)}")
     if wiring.topology == "series":
         return dict(zip(wiring.channels, map(float, cell_volts), strict=True))
     if max(cell_volts) - min(cell_volts) > LADDER_EQUALITY_VOLTS:

@@ -158,9 +158,7 @@ class Workbench:
         wait = settling_seconds(lag, inputs.filter_time_constant_seconds, settling.budget_volts)
         self._cells = _CellState(volts=volts)
         if step > 0:
-            self._cells.source_ready = (
-                self._clock.now() + self._setup.bench.wiring.settling_seconds
-            )
+            self._cells.source_ready = self._clock.now() + self._setup.bench.wiring.settling_seconds
         self._cells.board_ready = max(
             self._cells.source_ready + wait, self._clock.now() if step == 0 else 0.0
         )
@@ -227,9 +225,7 @@ class Workbench:
         if path is None:
             raise MisuseError("meter at the stack: expected a path in the bench file, got none")
         self._route(path)
-        return reference_observations(
-            self._meter().read(), Quantity.STACK_VOLTAGE, 0, self._clock
-        )
+        return reference_observations(self._meter().read(), Quantity.STACK_VOLTAGE, 0, self._clock)
 
     # Thermistors ------------------------------------------------------------------------
 
@@ -248,7 +244,7 @@ class Workbench:
             self._route(())
             self._note_thermistor(next(iter(ohms), None), math.inf)
             return
-        (thermistor, value), = finite.items()
+        ((thermistor, value),) = finite.items()
         decade = self._decade()
         decade.set_resistance(max(value, decade.model.lowest_ohms))
         self._route(self._setup.bench.paths.decade_at_thermistor[thermistor - 1])

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import rich_click as click
 from rich.console import Console
 
 from harness.bench.opening import open_workbench
 from harness.bench.stopping import StopRequested
+from harness.cli.consoles import console_for_people
 from harness.cli.exit_codes import exit_code_of
 from harness.cli.live import run_screen
 from harness.cli.machine import judged_as_json, print_json
+from harness.cli.next_steps import call, next_steps
 from harness.cli.options import database_of
 from harness.descriptions.setup import Setup
 from harness.errors import TapproofError
@@ -33,14 +34,15 @@ from harness.timebase import Clock
 
 @dataclass(frozen=True)
 class Presentation:
-    """How a run is shown: `console` for people, or one JSON object."""
+    """How a run is shown: in lines for people, or as one JSON object with `extra` in it."""
 
     results: Path
     as_json: bool
+    extra: Mapping[str, object] = field(default_factory=dict)
 
     def console(self) -> Console:
         """Where people read; with `--json` that is standard error, which keeps stdout clean."""
-        return Console(stderr=self.as_json, highlight=False)
+        return console_for_people(stderr=self.as_json)
 
 
 def measure_and_present(
@@ -48,48 +50,46 @@ def measure_and_present(
     clock: Clock,
     identity: RunIdentity,
     presentation: Presentation,
-    hint: Callable[[JudgedRun], str] = lambda judged: "",
+    remark: str = "",
 ) -> None:
     """Measure, judge, keep, report; leaves with the verdict's exit code.
+
+    Progress goes to standard error, so that the verdict is the first line of standard output.
 
     Raises
     ------
     TapproofError, StopRequested : the run was aborted; its record is kept and named.
     """
     identity = replace(identity, utc_offset_seconds=local_utc_offset_seconds())
-    console = presentation.console()
     with ExitStack() as stack:
         store = Store.open(database_of(presentation.results))
         stack.callback(store.close)
-        run_id, timing = _measure(setup, clock, identity, store, console)
+        run_id, timing = _measure(setup, clock, identity, store, presentation.results)
         judged = judge_kept_run(store, run_id)
         store.add_judgement(run_id, judged.judgement, judged.setup.plan, clock.wall())
         page = write_page(store, judged, presentation.results)
     if presentation.as_json:
-        print_json(judged_as_json(judged, _extra(timing, page)))
+        print_json(judged_as_json(judged, {**_extra(timing, page), **presentation.extra}))
     else:
-        _print_outcome(console, judged, timing, page)
-        said = hint(judged)
-        if said:
-            console.print(said)
+        _print_outcome(presentation.console(), judged, timing, remark)
+        print_places(presentation.console(), judged, presentation.results, page)
     sys.exit(int(exit_code_of(judged.judgement.verdict())))
 
 
 def _measure(
-    setup: Setup, clock: Clock, identity: RunIdentity, store: Store, console: Console
+    setup: Setup, clock: Clock, identity: RunIdentity, store: Store, results: Path
 ) -> tuple[str, RunTiming]:
     """Conduct the run under the screen; an abort is told with the run's name."""
     began: list[str] = []
+    console = console_for_people(stderr=True)
     try:
         with run_screen(console, setup.board.cells, points_planned(setup)) as report:
-            return conduct(
-                setup, store, clock, identity, report, open_workbench, began.append
-            )
+            return conduct(setup, store, clock, identity, report, open_workbench, began.append)
     except (TapproofError, StopRequested) as error:
         if began:
             error.add_note(
                 f"Run {short_id(began[0])} is kept with every point acquired until then; "
-                f"see it with: tapproof show {short_id(began[0])}"
+                f"see it with: {call(results, 'show', short_id(began[0]))}"
             )
         raise
 
@@ -115,7 +115,7 @@ def local_utc_offset_seconds() -> int:
     return time.localtime().tm_gmtoff
 
 
-def _print_outcome(console: Console, judged: JudgedRun, timing: RunTiming, page: Path) -> None:
+def _print_outcome(console: Console, judged: JudgedRun, timing: RunTiming, remark: str) -> None:
     console.print(
         summary(
             judged.judgement,
@@ -123,11 +123,18 @@ def _print_outcome(console: Console, judged: JudgedRun, timing: RunTiming, page:
             end_reason=judged.header.end_reason,
         )
     )
+    if remark:
+        console.print(remark, markup=False)
     console.print(
         f"physical floor {timing.floor_seconds:.1f} s, taken {timing.taken_seconds:.1f} s, "
         f"ratio {timing.ratio:.2f}"
     )
-    click.echo(f"run {judged.header.short_id}, report {page}", err=console.stderr)
+
+
+def print_places(console: Console, judged: JudgedRun, results: Path, page: Path) -> None:
+    """Print where run and report are and what to call next; commands are never folded."""
+    for line in (f"run {judged.header.short_id}, report {page}", *next_steps(judged, results)):
+        console.print(line, markup=False, soft_wrap=True)
 
 
 def _extra(timing: RunTiming, page: Path) -> dict[str, object]:

@@ -1,36 +1,52 @@
-"""Printing what a plan asks of a bench."""
+"""Saying what a plan asks of a bench: in lines for people, as values for machines."""
 
 from __future__ import annotations
 
-from harness.cli.conducting import Presentation
-from harness.descriptions.setup import Setup
-from harness.run.executor import plan_checks
-from harness.run.rehearsal import demands
+import dataclasses
+from collections.abc import Sequence
 
+from harness.descriptions.setup import Setup
+from harness.run.executor import PlannedCheck, plan_checks
+from harness.run.rehearsal import Demands, demands
+
+# Above 60 V DC a stack can kill; see docs/safety.md.
 HAZARDOUS_VOLTS = 60.0
 
 
-def print_demands(setup: Setup, presentation: Presentation) -> None:
-    """Print highest voltage, current, power, stored energy, duration, and what is not run."""
-    console = presentation.console()
+def demands_as_json(setup: Setup) -> dict[str, object]:
+    """The figures in SI units, and each check's points or why it is not run."""
     checks = plan_checks(setup)
-    asked = demands(setup, [point for check in checks for point in check.points])
-    lines = (
-        f"highest cell voltage     {asked.cell_volts:.3f} V",
-        f"highest stack voltage    {asked.stack_volts:.2f} V DC",
-        f"current                  about {asked.expected_amperes * 1e3:.0f} mA expected, limit "
+    return {
+        **dataclasses.asdict(_demands(setup, checks)),
+        "checks": [
+            {"check": c.kind, "points": len(c.points), "not_run": c.not_run} for c in checks
+        ],
+    }
+
+
+def demands_lines(setup: Setup) -> list[str]:
+    """Highest voltage, current, power, stored energy, duration, and what is not run."""
+    checks = plan_checks(setup)
+    asked = _demands(setup, checks)
+    lines = [
+        "What this plan asks of the bench:",
+        f"  highest cell voltage   {asked.cell_volts:.3f} V",
+        f"  highest stack voltage  {asked.stack_volts:.2f} V DC",
+        f"  current                about {asked.expected_amperes * 1e3:.0f} mA, limited to "
         f"{asked.limit_amperes * 1e3:.0f} mA a channel",
-        f"highest power            {asked.power_watts:.2f} W (stack voltage x current limit)",
-        f"stored energy            {asked.stored_joules:.3g} J in the supply's output "
-        "capacitors, beyond the reach of any current limit",
-        f"points                   {asked.points}",
-        f"expected duration        {asked.floor_seconds:.0f} s is the physical floor",
-    )
-    console.print("What this plan asks of the bench:")
-    for line in lines:
-        console.print(f"  {line}", markup=False)
+        f"  highest power          {asked.power_watts:.2f} W (stack voltage x current limit)",
+        f"  stored energy          {asked.stored_joules * 1e3:.3g} mJ in the supply's output "
+        "capacitors,",
+        "                         which no current limit holds back",
+        f"  points                 {asked.points}",
+        f"  duration               at least {asked.floor_seconds:.0f} s (physical floor)",
+    ]
     if asked.stack_volts > HAZARDOUS_VOLTS:
-        console.print("  MORE THAN 60 V DC: hazardous; enclosure and second person needed")
-    for check in checks:
-        if check.not_run:
-            console.print(f"  {check.kind}: not run: {check.not_run}", markup=False)
+        lines.append("  MORE THAN 60 V DC: hazardous; enclosure and second person needed")
+    return lines + [
+        f"  {check.kind}: not run: {check.not_run}" for check in checks if check.not_run
+    ]
+
+
+def _demands(setup: Setup, checks: Sequence[PlannedCheck]) -> Demands:
+    return demands(setup, [point for check in checks for point in check.points])

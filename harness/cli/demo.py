@@ -13,6 +13,11 @@ from harness.cli.translating import translated
 # which counts speed-fold, does not rule the ratio to the physical floor.
 DEMO_SPEED = 3.0
 
+PLANTED = (
+    "This board was given two faults on purpose: cell 5 reads 12 mV high, and the pull-up of "
+    "thermistor 2 is 12 % too large. FAIL is the right answer here."
+)
+
 
 @click.command()
 @results_option
@@ -29,6 +34,7 @@ def demo(results: Path, as_json: bool) -> None:
     from harness.cli.demo_files import fixtures_folder
     from harness.cli.twin_run import run_on_twin
     from harness.descriptions.reading import read_setup
+    from harness.simulator.faults import read_faults
 
     folder = fixtures_folder()
     setup = read_setup(
@@ -38,9 +44,10 @@ def demo(results: Path, as_json: bool) -> None:
     )
     run_on_twin(
         setup,
-        folder / "faults" / "heron-two-faults.toml",
+        read_faults(folder / "faults" / "heron-two-faults.toml"),
         seed=7,
         speed=DEMO_SPEED,
         presentation=Presentation(results, as_json),
         serial_number="H-0007",
+        remark=PLANTED,
     )

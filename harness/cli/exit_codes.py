@@ -1,10 +1,16 @@
-"""Exit codes of the command line: one place, shown by `tapproof --help`."""
+"""Exit codes of the command line: one place, shown by `tapproof --help`.
+
+The verdict words are imported only when a code is asked for: they live beside numeric code,
+which `--help` must not wait for.
+"""
 
 from __future__ import annotations
 
 from enum import IntEnum
+from typing import TYPE_CHECKING
 
-from harness.metrology.decision import Verdict
+if TYPE_CHECKING:
+    from harness.metrology.decision import Verdict
 
 
 class ExitCode(IntEnum):
@@ -18,19 +24,12 @@ class ExitCode(IntEnum):
     CONDITIONAL_PASS = 5
     NOT_RUN = 6
     OUTPUT_NOT_OFF = 7
-
-
-_OF_VERDICT = {
-    Verdict.PASS: ExitCode.PASS,
-    Verdict.CONDITIONAL_PASS: ExitCode.CONDITIONAL_PASS,
-    Verdict.NOT_RUN: ExitCode.NOT_RUN,
-    Verdict.CANNOT_DECIDE: ExitCode.CANNOT_DECIDE,
-    Verdict.CONDITIONAL_FAIL: ExitCode.FAIL,
-    Verdict.FAIL: ExitCode.FAIL,
-    Verdict.ABORTED: ExitCode.ABORTED,
-}
+    # EX_SOFTWARE of BSD's sysexits.h. Python itself would end with 1, which here says that a
+    # board failed.
+    DEFECT = 70
 
 
 def exit_code_of(verdict: Verdict) -> ExitCode:
-    """The exit code that stands for `verdict`."""
-    return _OF_VERDICT[verdict]
+    """The exit code that stands for `verdict`: the code of the same name, 1 for both fails."""
+    is_conditional_fail = verdict.name == "CONDITIONAL_FAIL"
+    return ExitCode.FAIL if is_conditional_fail else ExitCode[verdict.name]

@@ -32,15 +32,14 @@ def explain(
     the report writes it, for instance `3.350 V up`, or its place in the check, for instance 5.
     The largest contribution comes first, with what would reduce it.
     """
-    from rich.console import Console
-
+    from harness.cli.consoles import console_for_people
     from harness.cli.finding_choice import chosen_findings
     from harness.cli.reading import judged_run, opened_store
     from harness.report.terminal import budget
 
     with opened_store(results) as store:
         judged = judged_run(store, run_id, plan_path)
-    console = Console(highlight=False)
+    console = console_for_people()
     for number, placed in enumerate(
         chosen_findings(judged.judgement, channel, " ".join(point), check)
     ):

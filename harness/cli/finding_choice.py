@@ -41,14 +41,15 @@ def chosen_findings(
         )
     on_channel = [placed for placed in everything if _is_channel(placed.row, channel)]
     if not on_channel:
-        raise _nothing("channel", channel, (_channel_words(p.row) for p in everything))
+        raise _nothing("channel", channel, (channel_words(p.row) for p in everything))
     found = [placed for placed in on_channel if _is_point(placed.row, point)]
     if not found:
         raise _nothing("point", point, (placed.row.point for placed in on_channel))
     return found
 
 
-def _channel_words(finding: Finding) -> str:
+def channel_words(finding: Finding) -> str:
+    """What a person calls the channel of `finding`: "cell 5", "thermistor 2", "stack"."""
     return f"{finding.subject} {finding.channel}" if finding.channel else finding.subject
 
 
@@ -56,7 +57,7 @@ def _is_channel(finding: Finding, wanted: str) -> bool:
     plain = _plain(wanted)
     if plain.isdecimal():
         return finding.subject == "cell" and finding.channel == int(plain)
-    return plain == _plain(_channel_words(finding))
+    return plain == _plain(channel_words(finding))
 
 
 def _is_point(finding: Finding, wanted: str) -> bool:

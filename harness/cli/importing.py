@@ -53,7 +53,8 @@ def import_(
     Each FILE.csv is a table of meter and board readings, one reading a row. The bench file
     says which meter gave the reference values, because its accuracy is in the budget.
     """
-    from harness.cli.conducting import local_utc_offset_seconds, write_page
+    from harness.cli.conducting import local_utc_offset_seconds, print_places, write_page
+    from harness.cli.consoles import console_for_people
     from harness.cli.judged import present_judged
     from harness.cli.options import database_of
     from harness.descriptions.reading import read_setup
@@ -89,5 +90,5 @@ def import_(
         store.add_judgement(run_id, judged.judgement, setup.plan, clock.wall())
         page = write_page(store, judged, results)
         code = present_judged(store, judged, as_json)
-    click.echo(f"run {judged.header.short_id}, report {page}", err=as_json)
+    print_places(console_for_people(stderr=as_json), judged, results, page)
     sys.exit(code)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
+from harness.cli.consoles import console_for_people
 from harness.cli.exit_codes import exit_code_of
 from harness.cli.machine import judged_as_json, print_json
 from harness.records.run_header import RunKind, RunState, local_time_text
@@ -17,7 +18,7 @@ def present_judged(store: Store, judged: JudgedRun, as_json: bool) -> int:
     if as_json:
         print_json(judged_as_json(judged))
     else:
-        _print(store, judged, Console(highlight=False))
+        _print(store, judged, console_for_people())
     return int(exit_code_of(judged.judgement.verdict()))
 
 

@@ -28,7 +28,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 
 EPILOG = (
     "Exit codes: 0 pass, 1 fail, 2 bad input, 3 cannot decide, 4 aborted, 5 conditional pass, "
-    "6 something not run, 7 an output could not be proved off."
+    "6 something not run, 7 an output could not be proved off, 70 a defect of tapproof itself."
 )
 
 

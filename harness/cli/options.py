@@ -6,6 +6,9 @@ from pathlib import Path
 
 import rich_click as click
 
+# Where records and reports go when nobody says otherwise.
+RESULTS = Path("results")
+
 FILE = click.Path(path_type=Path, dir_okay=True)
 
 bench_option = click.option(
@@ -21,7 +24,7 @@ results_option = click.option(
     "--results",
     "results",
     type=click.Path(path_type=Path),
-    default=Path("results"),
+    default=RESULTS,
     show_default=True,
     help="Folder of the records and reports.",
 )

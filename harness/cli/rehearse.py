@@ -51,12 +51,19 @@ def rehearse(
     long it will take, then runs it. Nothing outside this computer is touched.
     """
     from harness.cli.conducting import Presentation
-    from harness.cli.demands import print_demands
+    from harness.cli.demands import demands_as_json, demands_lines
+    from harness.cli.machine import print_json
     from harness.cli.twin_run import run_on_twin
     from harness.descriptions.reading import read_setup
+    from harness.simulator.faults import read_faults
 
     setup = read_setup(bench_path, board_path, plan_path)
-    presentation = Presentation(results, as_json)
-    print_demands(setup, presentation)
+    faults = read_faults(faults_path) if faults_path else None
+    figures = demands_as_json(setup)
+    presentation = Presentation(results, as_json, {"demands": figures})
+    for line in demands_lines(setup):
+        presentation.console().print(line, markup=False)
     if not figures_only:
-        run_on_twin(setup, faults_path, seed, speed, presentation, serial_number="rehearsal")
+        run_on_twin(setup, faults, seed, speed, presentation, serial_number="rehearsal")
+    if as_json:
+        print_json({"demands": figures})

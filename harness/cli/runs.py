@@ -16,9 +16,9 @@ from harness.cli.translating import translated
 @translated
 def runs(results: Path, as_json: bool) -> None:
     """List the runs that are kept."""
-    from rich.console import Console
     from rich.table import Table
 
+    from harness.cli.consoles import console_for_people
     from harness.cli.machine import print_json
     from harness.cli.reading import opened_store
     from harness.records.run_header import RunState, RunSummary, local_time_text
@@ -59,7 +59,7 @@ def runs(results: Path, as_json: bool) -> None:
             ended += f" after {run.last_point or 'no point'}"
         table.add_row(
             run.short_id,
-            local_time_text(run.started_wall, run.utc_offset_seconds),
+            local_time_text(run.started_wall, run.utc_offset_seconds)[:16].replace("T", " "),
             run.kind.value,
             run.serial_number,
             run.board_name,
@@ -67,4 +67,4 @@ def runs(results: Path, as_json: bool) -> None:
             ended,
             verdict(run),
         )
-    Console(highlight=False).print(table)
+    console_for_people().print(table)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import functools
 import json
+import os
 import sys
-from collections.abc import Callable
+import traceback
+from collections.abc import Callable, Sequence
 from typing import NoReturn, ParamSpec, TypeVar
 
 import rich_click as click
@@ -46,30 +48,51 @@ def exit_code_of_error(error: TapproofError) -> ExitCode:
 
 
 def translated(function: Callable[Arguments, Result]) -> Callable[Arguments, Result]:
-    """Let a command end in one message and its exit code instead of a traceback."""
+    """Let a command end in one message and its exit code instead of a traceback.
+
+    An error that nobody foresaw keeps its traceback: it is a defect of tapproof, and says so.
+    """
 
     @functools.wraps(function)
     def command(*args: Arguments.args, **kwargs: Arguments.kwargs) -> Result:
+        as_json = bool(kwargs.get("as_json"))
         try:
             return function(*args, **kwargs)
         except TapproofError as error:
-            _end(str(error), exit_code_of_error(error), bool(kwargs.get("as_json")), error)
+            _end(str(error), exit_code_of_error(error), as_json, _notes(error))
         except StopRequested as stop:
             text = f"{stop}: outputs are off, every point acquired so far is kept"
-            _end(text, ExitCode.ABORTED, bool(kwargs.get("as_json")), None)
+            _end(text, ExitCode.ABORTED, as_json, _notes(stop))
+        except KeyboardInterrupt:
+            _end("stopped by Ctrl-C while nothing was being measured", ExitCode.ABORTED, as_json)
         except BrokenPipeError:
-            # The reader of our output went away (`tapproof runs | head`): nothing to say to.
-            sys.stderr.close()
-            sys.exit(ExitCode.PASS)
+            _end_unheard()
+        except Exception as error:  # noqa: BLE001 (shown in full; the exit code must not say "fail")
+            traceback.print_exc()
+            text = f"{type(error).__name__}: {error}: a defect of tapproof itself, not of the board"
+            advice = "please report it with the lines above; every point acquired is kept"
+            _end(text, ExitCode.DEFECT, as_json, [advice])
 
     return command
 
 
-def _end(text: str, code: ExitCode, as_json: bool, error: TapproofError | None) -> NoReturn:
+def _notes(error: BaseException) -> list[str]:
+    return list(getattr(error, "__notes__", ()))
+
+
+def _end(text: str, code: ExitCode, as_json: bool, notes: Sequence[str] = ()) -> NoReturn:
     """Print the message where it belongs and leave with `code`."""
-    notes = list(getattr(error, "__notes__", ()))
     if as_json:
-        click.echo(json.dumps({"error": text, "notes": notes, "exit_code": int(code)}))
+        click.echo(json.dumps({"error": text, "notes": list(notes), "exit_code": int(code)}))
     console = Console(stderr=True, highlight=False, soft_wrap=True)
     console.print("\n".join([text, *notes]), markup=False)
     sys.exit(int(code))
+
+
+def _end_unheard() -> NoReturn:
+    """The reader of our output went away (`tapproof show | head`): leave without a word.
+
+    Python flushes standard output once more on leaving; it must find something to write to.
+    """
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(int(ExitCode.ABORTED))

@@ -2,36 +2,34 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from harness.cli.conducting import Presentation, measure_and_present
 from harness.descriptions.setup import Setup
 from harness.records.run_header import RunKind
 from harness.run.conduct import RunIdentity
-from harness.simulator.faults import read_faults
+from harness.simulator.faults import Faults
 from harness.simulator.process import TwinProcess
 
 
 def run_on_twin(
     setup: Setup,
-    faults_path: Path | None,
+    faults: Faults | None,
     seed: int,
     speed: float,
     presentation: Presentation,
     serial_number: str,
+    remark: str = "",
 ) -> None:
     """Start the twin of `setup` with planted faults, run the plan on it, present, leave.
 
     Parameters
     ----------
-    faults_path : planted faults (TOML), or None for a healthy board; seed : of the twin's
-        own errors; speed : of the clock that twin and harness share.
+    faults : what is planted, None for a healthy board; seed : of the twin's own errors;
+        speed : of the clock that twin and harness share; remark : said after the verdict.
 
     Raises
     ------
-    DescriptionError : the fault file is wrong. Others as `measure_and_present`.
+    DescriptionError : the twin cannot be built. Others as `measure_and_present`.
     """
-    faults = read_faults(faults_path) if faults_path else None
     with TwinProcess(setup, faults, seed=seed, speed=speed) as twin:
         measure_and_present(
             twin.setup,
@@ -43,4 +41,5 @@ def run_on_twin(
                 notes=f"simulated bench, clock at {speed:g} times real time",
             ),
             presentation,
+            remark,
         )
