@@ -38,6 +38,7 @@ class PtyPort:
         """Send one frame; False when there was no room and it was dropped."""
         if not self._is_open:
             return False
+        self._discard_input()
         # The rest of a frame that was taken in part goes first, or two frames would mix.
         data = self._rest + frame
         try:
@@ -50,13 +51,12 @@ class PtyPort:
         self._rest = data[sent:]
         return True
 
-    def discard_input(self) -> None:
-        """Throw away what a program has written to the board."""
-        if self._is_open:
-            try:
-                os.read(self._master, 4096)
-            except OSError:
-                return
+    def _discard_input(self) -> None:
+        """Throw away what a program has written, or its writing would block one day."""
+        try:
+            os.read(self._master, 4096)
+        except BlockingIOError:
+            return
 
     def close(self) -> None:
         """Unplug: a program that has the path open gets an error from now on."""

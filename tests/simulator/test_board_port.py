@@ -48,3 +48,12 @@ def test_closing_is_unplugging(port: PtyPort) -> None:
             reader.read(1)
     assert not port.send(FRAME)
     assert not os.path.exists(port.path)
+
+
+def test_what_a_program_writes_is_thrown_away(port: PtyPort) -> None:
+    """More than a terminal's buffer can be written while the board talks."""
+    with serial.Serial(port.path, timeout=1, write_timeout=1) as program:
+        for _ in range(20):
+            program.write(b"x" * 1000)
+            assert port.send(FRAME)
+            assert program.read(len(FRAME)) == FRAME
