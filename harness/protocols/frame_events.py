@@ -30,6 +30,12 @@ class GoodFrame(NamedTuple):
     uptime_seconds: float | None
     raw: bytes
 
+    @property
+    def raw_text(self) -> str:
+        """The frame for a record: as it is when it is printable ASCII, else in hex."""
+        text = self.raw.decode("latin-1")
+        return text if text.isascii() and text.isprintable() else self.raw.hex(" ")
+
 
 class BadFrame(NamedTuple):
     """Bytes that gave no values; `detail` says what was expected and what came."""

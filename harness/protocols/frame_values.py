@@ -22,8 +22,8 @@ _LONGEST_REMEMBERED = 12
 class SlotNumbers(dict[Any, float]):
     """What stands on the wire, to the number it means in slots of one kind.
 
-    A board repeats the same few thousand numbers for ever, and looking one up is several times
-    faster than reading and scaling it anew. Memory is bounded by `_REMEMBERED` entries.
+    A board repeats the same few thousand values for ever, and looking one up costs less than
+    reading, checking and scaling it anew. Memory is bounded by `_REMEMBERED` entries.
 
     Parameters
     ----------
@@ -38,11 +38,13 @@ class SlotNumbers(dict[Any, float]):
         self._field = slot.field
         self._is_flag = bool(slot.columns) and slot.columns[0][0] in FLAGS
         self._is_sequence = slot.role == "sequence"
+        self._comes_again = bool(slot.columns)  # sequence and uptime do not
 
     def __missing__(self, written: Any) -> float:
-        """As `fresh`, remembered."""
+        """As `fresh`, remembered where it is worth it."""
         number = self.fresh(written)
-        if not isinstance(written, str) or len(written) <= _LONGEST_REMEMBERED:
+        is_short = not isinstance(written, str) or len(written) <= _LONGEST_REMEMBERED
+        if self._comes_again and is_short:
             if len(self) >= _REMEMBERED:
                 self.clear()
             self[written] = number

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import math
+import tomllib
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from protocol_layouts import ALL_FORMS, binary, csv, good, json_lines, key_value, whole
+from pydantic import TypeAdapter
 
-from harness.descriptions.board import FrameField
+from harness.descriptions.board import FrameField, FrameLayout
 from harness.errors import MisuseError
+from harness.protocols.frame_columns import FLAGS
 from harness.protocols.frame_encoder import encoder_for
+
+BOARDS = sorted((Path(__file__).parents[2] / "fixtures" / "boards").glob("*.toml"))
 
 # Half a step of the scale, and half of the last decimal of a text with scale 1.
 TOLERANCE_VOLTS = 0.5e-3 + 1e-9
@@ -124,3 +130,14 @@ def test_what_cannot_be_sent_is_refused(layout: Any, values: list[float], messag
     with pytest.raises(MisuseError) as caught:
         encoder_for(layout).encode(values)
     assert message == str(caught.value)
+
+
+@pytest.mark.parametrize("path", BOARDS, ids=lambda path: path.stem)
+def test_every_board_of_the_fixtures_can_be_sent_and_read(path: Path) -> None:
+    """Whatever its layout; 33.0 is a whole step of each of their scales."""
+    layout = TypeAdapter(FrameLayout).validate_python(tomllib.loads(path.read_text())["frame"])
+    encoder = encoder_for(layout)
+    values = [1.0 if quantity in FLAGS else 33.0 for quantity, _ in encoder.columns]
+    (frame,) = good(whole(layout, encoder.encode(values, 17)))
+    assert values == pytest.approx(frame.values)
+    assert 17 == frame.sequence
