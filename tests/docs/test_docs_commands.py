@@ -11,11 +11,12 @@ import pytest
 import rich_click as click
 from pages import ROOT, first_column, headings, page, section, table_rows
 
-from harness.cli import conducting, machine, runs, translating
+from harness.cli import conducting, demands, machine, runs, translating
 from harness.cli.exit_codes import ExitCode
 from harness.cli.main import COMMANDS, EPILOG, load_command
 from harness.finding import Finding
 from harness.metrology.decision import Verdict
+from harness.run.rehearsal import Demands
 
 PAGE = page("commands.md")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -110,6 +111,14 @@ def test_keys_of_a_finding() -> None:
     expected = [name for name in names if name not in NOT_IN_A_FINDING]
     rows = table_rows(section(PAGE, "Each of `findings`"))
     assert expected == [row[0].strip("`") for row in rows]
+
+
+def test_keys_of_the_demands() -> None:
+    """Keys of what a plan asks of a bench."""
+    expected = {field.name for field in dataclasses.fields(Demands)} | {"checks"}
+    text = section(PAGE, "What a plan asks of a bench")
+    assert expected == first_column(text)
+    assert all(f"`{key}`" in text for key in dictionary_keys(demands.demands_as_json))
 
 
 def test_keys_of_the_list_of_runs() -> None:
