@@ -136,11 +136,36 @@ def resolution(scatter: Scatter, step: float | FloatArray, unit: str) -> Contrib
     )
 
 
-def settling(budget: float, count: int, unit: str) -> Contribution:
-    """What a point that counts as settled may still lack: the plan's budget."""
+def mean_decay(samples: Samples, time_constant_seconds: float | FloatArray) -> FloatArray:
+    """What averaging over a window leaves of a first-order tail, as a share of its start.
+
+    The mean of exp(-(t - t_first)/tau) over the frames of each mean, shape (p c,): frames
+    are taken from the moment on at which the declared time constant tau (scalar, or of a
+    shape that fits (p, c)) has brought the tail inside the settling budget. One where nothing
+    is known of times, as in a table measured by hand: all its readings carry one time.
+    """
+    times = samples.monotonic
+    known = np.where(samples.is_present, times, np.inf)
+    first = np.min(known, axis=2, keepdims=True, initial=np.inf)
+    tau = np.broadcast_to(np.asarray(time_constant_seconds, dtype=np.float64), times.shape[:2])
+    since = np.where(samples.is_present, times, 0.0) - np.where(samples.is_present, first, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(since > 0, np.exp(-since / tau[:, :, None]), 1.0)
+    total = np.where(samples.is_present, share, 0.0).sum(axis=2)
+    found: FloatArray = (total / np.maximum(samples.count, 1)).reshape(-1)
+    return found
+
+
+def settling(budget: float, decay: FloatArray, unit: str) -> Contribution:
+    """What a point that counts as settled may still lack: the plan's budget, decaying.
+
+    Parameters
+    ----------
+    budget : the plan's, in `unit`. decay : shape (n,), see `mean_decay`.
+    """
     return rectangular(
         "settling residual",
-        np.full(count, budget),
-        f"settling budget of the plan, {budget:g} {unit}",
-        "a smaller settling budget in the plan",
+        budget * decay,
+        f"settling budget of the plan, {budget:g} {unit}, averaged over the window",
+        "a smaller settling budget in the plan, or more frames",
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from harness.bench.capabilities import Capability
-from harness.checks.board_budget import channel_pools, scatter_of
+from harness.checks.board_budget import channel_pools, mean_decay, scatter_of
 from harness.checks.cell_budget import cell_budget, meter_use, reading_scatter, reference_parts
 from harness.checks.check import Bench, PlannedPoint
 from harness.checks.effort import cell_effort
@@ -147,7 +147,8 @@ def _budget(
         reading_scatter(reference, visits, scan.is_bracket),
         np.repeat(scan.drift, len(cells)),
     )
-    return cell_budget(parts, scatter, setup)
+    decay = mean_decay(board, inputs.filter_time_constant_seconds)
+    return cell_budget(parts, scatter, decay, setup)
 
 
 def required_meter(setup: Setup) -> MeterOnBench:

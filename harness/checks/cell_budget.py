@@ -102,15 +102,16 @@ def reference_parts(
     )
 
 
-def cell_budget(reference: tuple[Contribution, ...], scatter: Scatter, setup: Setup) -> Budget:
-    """The reference's contributions and the board's own."""
+def cell_budget(
+    reference: tuple[Contribution, ...], scatter: Scatter, decay: FloatArray, setup: Setup
+) -> Budget:
+    """The reference's contributions and the board's own; `decay` as `board_budget.mean_decay`."""
     inputs = setup.board.cell_inputs
-    size = len(scatter.deviation)
     return Budget(
         (
             *reference,
             board_budget.repeatability(scatter),
             board_budget.resolution(scatter, inputs.resolution_volts, "V"),
-            board_budget.settling(setup.plan.settling.budget_volts, size, "V"),
+            board_budget.settling(setup.plan.settling.budget_volts, decay, "V"),
         )
     )

@@ -114,7 +114,16 @@ def _expected_others(setup: Setup, meter: MeterOnBench, volts: float, cycles: fl
         effective=still + 1.0,
         dither=still + declared_scatter(setup),
     )
-    return cell_budget.cell_budget(parts, scatter, setup)
+    decay = still + _expected_decay(setup)
+    return cell_budget.cell_budget(parts, scatter, decay, setup)
+
+
+def _expected_decay(setup: Setup) -> float:
+    """`board_budget.mean_decay` of the plan's fewest frames at the declared refresh period."""
+    seconds = np.arange(setup.plan.effort.frames) * setup.board.refresh_seconds
+    tau = setup.board.cell_inputs.filter_time_constant_seconds
+    share = np.exp(-seconds / tau) if tau > 0 else np.where(seconds > 0, 0.0, 1.0)
+    return float(np.mean(share))
 
 
 def _one(volts: float) -> FloatArray:

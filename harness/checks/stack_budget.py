@@ -179,7 +179,8 @@ def _cell_resolutions(e: StackEvidence, step: float) -> Contribution:
 def _settling(e: StackEvidence) -> Contribution:
     """Cells move together, so what each may still lack adds up over the stack."""
     budget = e.setup.plan.settling.budget_volts
-    return board_budget.settling(budget * e.cells, len(e.visits), "V")
+    tau = e.setup.board.cell_inputs.filter_time_constant_seconds
+    return board_budget.settling(budget * e.cells, board_budget.mean_decay(e.board_stack, tau), "V")
 
 
 def _stack_reference(e: StackEvidence) -> tuple[Contribution, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from harness.checks import board_budget, reference_budget
-from harness.checks.board_budget import scatter_of
+from harness.checks.board_budget import mean_decay, scatter_of
 from harness.checks.cell_budget import reading_scatter
 from harness.checks.reference import decade_of, meter_of
 from harness.checks.reference_budget import MeterUse, rectangular, scaled
@@ -129,8 +129,9 @@ def _board(injection: Injection, setup: Setup) -> tuple[Contribution, ...]:
     pools = injection.visits.run_index * len(channels) + place
     scatter = scatter_of(injection.board, pools, step, noise)
     budget = setup.plan.settling.budget_celsius
+    tau = np.array([c.filter_time_constant_seconds for c in channels])[place]
     return (
         board_budget.repeatability(scatter),
         board_budget.resolution(scatter, step, "K"),
-        board_budget.settling(budget, len(place), "K"),
+        board_budget.settling(budget, mean_decay(injection.board, tau[:, None]), "K"),
     )

@@ -147,9 +147,7 @@ def main() -> int:
         f"{max(result.largest_ratio for result in healthy):.2f}"
     )
     first = options.benches
-    limit = measure_many(
-        range(first, 2 * first), True, options.speed, options.processes
-    )
+    limit = measure_many(range(first, 2 * first), True, options.speed, options.processes)
     points = sum(result.points for result in limit)
     accepts = sum(result.accepted for result in limit) / points
     print(

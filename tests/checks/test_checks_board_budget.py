@@ -94,6 +94,27 @@ def test_one_noisy_point_does_not_dither_the_others():
     assert left[0] > 0.7 / np.sqrt(12)
 
 
-def test_settling_is_a_bound_of_the_budget():
-    part = board_budget.settling(0.3, 2, "V")
-    assert [0.3 / np.sqrt(3)] * 2 == pytest.approx(part.standard_uncertainty.tolist())
+def test_settling_is_a_bound_of_the_decayed_budget():
+    part = board_budget.settling(0.3, np.array([1.0, 0.5]), "V")
+    expected = [0.3 / np.sqrt(3), 0.15 / np.sqrt(3)]
+    assert expected == pytest.approx(part.standard_uncertainty.tolist())
+
+
+def timed(seconds: list[float]) -> Samples:
+    values = np.zeros((1, 1, len(seconds)))
+    return Samples(values, np.ones(values.shape, dtype=bool), np.array([[seconds]]))
+
+
+def test_a_tail_decays_over_the_window_by_its_time_constant():
+    """Mean of exp(-t/tau) at 0, 1, 2 time constants."""
+    expected = (1 + np.exp(-1) + np.exp(-2)) / 3
+    assert expected == pytest.approx(board_budget.mean_decay(timed([5.0, 5.1, 5.2]), 0.1)[0])
+
+
+def test_without_times_the_whole_budget_stands():
+    """A table measured by hand says nothing about when its readings were taken."""
+    assert board_budget.mean_decay(timed([7.0, 7.0, 7.0]), 0.1)[0] == 1.0
+
+
+def test_without_a_filter_only_the_first_frame_can_lack_anything():
+    assert pytest.approx(1 / 4) == board_budget.mean_decay(timed([0.0, 0.1, 0.2, 0.3]), 0.0)[0]

@@ -314,9 +314,9 @@ def test_drift_is_half_the_change_of_the_bracket_as_a_bound():
     assert [0.0002 / (2 * np.sqrt(3))] * CELLS + [0.0] == pytest.approx(drift[: CELLS + 1].tolist())
 
 
-def test_settling_is_the_plans_budget():
+def test_settling_is_the_plans_budget_decayed_over_the_window():
     settling = part(judged(FakeBoard()), "settling residual").standard_uncertainty
-    assert 0.0002 / np.sqrt(3) == pytest.approx(settling[0])
+    assert 0 < settling[0] < 0.0002 / np.sqrt(3)
 
 
 def test_relays_add_in_quadrature():

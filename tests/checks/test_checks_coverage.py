@@ -18,6 +18,7 @@ VOLTS = np.array([2.5, 2.8, 3.0, 3.3, 3.65])
 RUNS = 400
 STEP = 0.001
 SETTLING = 0.0002
+REFRESH_SECONDS, TIME_CONSTANT_SECONDS = 0.05, 0.04
 PLAN = CellAccuracySettings(
     kind="cell-accuracy", points_volts=tuple(VOLTS.tolist()), directions=("up",)
 )
@@ -45,14 +46,17 @@ def made_up(noise: float, frames: int, seed: int) -> tuple[Observations, FloatAr
     shape = (RUNS, len(VOLTS), CELLS, 1)
     true = VOLTS[None, :, None, None] + rng.uniform(-0.002, 0.002, shape)
     injected = true * rng.uniform(-1e-3, 1e-3, (RUNS, 1, CELLS, 1))
-    settling = rng.uniform(-SETTLING, SETTLING, shape)
+    tail = np.exp(-np.arange(frames) * REFRESH_SECONDS / TIME_CONSTANT_SECONDS)
+    settling = rng.uniform(-SETTLING, SETTLING, shape) * tail
     frame = true + injected + settling + rng.normal(0, noise, (*shape[:3], frames))
     share = rng.uniform(-1, 1, (RUNS, 1, 1, 1))
     readings = true + share * (35e-6 * true + 5e-5) + rng.normal(0, 5e-6, (*shape[:3], 2))
     first, second = rows(Source.REFERENCE, readings[..., :1]), rows(Source.REFERENCE, readings)
     again = (second["channel"] == 1) & (second["sequence"] == 1)
+    reported = rows(Source.BOARD, np.round(frame / STEP) * STEP)
+    reported["monotonic"] = reported["sequence"] * REFRESH_SECONDS
     parts = [
-        rows(Source.BOARD, np.round(frame / STEP) * STEP),
+        reported,
         first,
         {name: column[again] for name, column in second.items()},
     ]
@@ -64,7 +68,11 @@ def made_up(noise: float, frames: int, seed: int) -> tuple[Observations, FloatAr
 @pytest.mark.parametrize("noise", [0.0, 0.0001, 0.0003, 0.0005, 0.001])
 @pytest.mark.parametrize("frames", [5, 12])
 def test_95_of_100_intervals_hold_the_injected_error(noise, frames):
-    inputs = cell_inputs(noise_volts=noise, resolution_volts=STEP)
+    inputs = cell_inputs(
+        noise_volts=noise,
+        resolution_volts=STEP,
+        filter_time_constant_seconds=TIME_CONSTANT_SECONDS,
+    )
     a_setup = setup(PLAN, board=board(cell_inputs=inputs), settling={"budget_volts": SETTLING})
     seen, injected = made_up(noise, frames, seed=11)
     findings = CellAccuracyCheck().judge(seen, a_setup, 0)
