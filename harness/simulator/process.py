@@ -64,6 +64,8 @@ class TwinProcess:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             encoding="utf-8",
+            # In the terminal's own group a Ctrl-C would reach the twin while it still starts.
+            start_new_session=True,
         )
         try:
             found = json.loads(self._exchange(job_to_json(self._job)))
