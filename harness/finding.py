@@ -140,7 +140,8 @@ class CheckResult:
 
     findings is None when the check was not run; `not_run` then says why, e.g.
     "this bench lacks individual cell set-points". `stopped_after` is the number of points
-    acquired when the run ended inside this check, else None.
+    acquired when the run ended inside this check, else None. `unmeasured` of `planned` points
+    of the plan have no observations in a run that came to its end.
     """
 
     check: str
@@ -149,13 +150,15 @@ class CheckResult:
     findings: Findings | None
     not_run: str = ""
     stopped_after: int | None = None
+    unmeasured: int = 0
+    planned: int = 0
 
     def verdict(self) -> Verdict:
-        """The worst verdict of the check's findings."""
+        """The worst verdict of the check's findings; a point that is missing is never a pass."""
         if self.findings is None:
             return Verdict.NOT_RUN
         worst = self.findings.worst()
-        if self.stopped_after is not None:
+        if self.stopped_after is not None or self.unmeasured:
             return Verdict.worst((worst, Verdict.NOT_RUN))
         return worst
 

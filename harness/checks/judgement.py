@@ -61,10 +61,9 @@ def judge_run(
         _result(observations, setup, index, not_run.get(index, ""), was_aborted, index in seen)
         for index in range(len(setup.plan.check))
     )
-    gaps = () if was_aborted else _gaps(observations, setup, results)
     return Judgement(
         checks=results,
-        indicative=(*calibration_doubts(setup, today), *gaps),
+        indicative=calibration_doubts(setup, today),
         was_aborted=was_aborted,
     )
 
@@ -101,11 +100,20 @@ def _result(
         said = reason or _why_nothing(setup, index, was_aborted)
         return CheckResult(settings.kind, index, settings.optional, None, not_run=said)
     findings = check.judge(observations, setup, index)
+    missing = len(missing_points(observations, setup, index))
     stopped = None
-    if was_aborted and missing_points(observations, setup, index):
+    if was_aborted and missing:
         mine = observations.check == index
         stopped = len(np.unique(observations.step[mine]))
-    return CheckResult(settings.kind, index, settings.optional, findings, stopped_after=stopped)
+    return CheckResult(
+        settings.kind,
+        index,
+        settings.optional,
+        findings,
+        stopped_after=stopped,
+        unmeasured=0 if was_aborted else missing,
+        planned=len(check.points(setup, index)),
+    )
 
 
 def _why_nothing(setup: Setup, index: int, was_aborted: bool) -> str:
@@ -138,22 +146,6 @@ def _agree(planned: LabelValue, seen: LabelValue | None) -> bool:
     if isinstance(planned, str) or seen is None or isinstance(seen, str):
         return planned == seen
     return math.isclose(planned, seen, rel_tol=_SAME_NUMBER, abs_tol=_SAME_NUMBER)
-
-
-def _gaps(
-    observations: Observations, setup: Setup, results: tuple[CheckResult, ...]
-) -> tuple[str, ...]:
-    """A sentence for each judged check of a finished run that lacks points of the plan."""
-    found = []
-    for result in results:
-        if result.findings is None:
-            continue
-        index = result.check_index
-        missing = len(missing_points(observations, setup, index))
-        if missing:
-            planned = len(check_of_kind(result.check).points(setup, index))
-            found.append(f"{result.check}: {missing} of {planned} planned points not measured")
-    return tuple(found)
 
 
 def calibration_doubts(setup: Setup, today: datetime.date) -> tuple[str, ...]:

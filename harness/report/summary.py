@@ -77,4 +77,6 @@ def _note(check: CheckResult) -> str:
         return f"not run{optional}: {check.not_run or 'no reason recorded'}"
     if check.stopped_after is not None:
         return f"the run ended inside this check, after {check.stopped_after} of its points"
+    if check.unmeasured:
+        return f"{check.unmeasured} of {check.planned} planned points not measured"
     return ""

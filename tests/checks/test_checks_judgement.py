@@ -116,9 +116,11 @@ def test_a_check_cut_short_is_no_pass():
     assert Verdict.NOT_RUN is judged(points, was_aborted=True).checks[1].verdict()
 
 
-def test_planned_points_never_measured_make_a_finished_run_indicative():
-    points = [p for p in ALL_POINTS if p.check != 1 or p.step < 3]
-    assert ("cell-accuracy: 6 of 9 planned points not measured",) == judged(points).indicative
+def test_planned_points_never_measured_are_no_pass():
+    judgement = judged([p for p in ALL_POINTS if p.check != 1 or p.step < 3])
+    check = judgement.checks[1]
+    assert (6, 9) == (check.unmeasured, check.planned)
+    assert (Verdict.NOT_RUN, Verdict.NOT_RUN) == (check.verdict(), judgement.verdict())
 
 
 def test_points_are_matched_by_what_they_are_and_not_by_step():
