@@ -100,7 +100,7 @@ def _open_instrument(
 ) -> None:
     """Connect to one instrument, check who it is, and put it into its part."""
     entry, model = setup.bench.instruments[name], setup.models[name]
-    wire = open_wire(entry.resource, model.dialogue, setup.bench.visa.library)
+    wire = open_wire(entry.resource, model.dialogue, setup.bench.visa.library, name)
     transport = Transport(wire, name, entry.resource, model.dialogue, clock)
     stack.callback(transport.close)
     driver = _place(setup, name, model, transport, guard, parts)

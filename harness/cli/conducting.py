@@ -83,14 +83,15 @@ def _measure(
     began: list[str] = []
     console = console_for_people(stderr=True)
     try:
-        with run_screen(console, setup.board.cells, points_planned(setup)) as report:
+        with run_screen(
+            console, setup.board.cells, points_planned(setup), clock.real_seconds
+        ) as report:
             return conduct(setup, store, clock, identity, report, open_workbench, began.append)
     except (TapproofError, StopRequested) as error:
         if began:
-            error.add_note(
-                f"Run {short_id(began[0])} is kept with every point acquired until then; "
-                f"see it with: {call(results, 'show', short_id(began[0]))}"
-            )
+            run = short_id(began[0])
+            error.add_note(f"run {run} is kept with every point acquired until then; see it with")
+            error.add_note(f"    {call(results, 'show', run)}")
         raise
 
 

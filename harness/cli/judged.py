@@ -32,9 +32,10 @@ def _print(store: Store, judged: JudgedRun, console: Console) -> None:
         )
     )
     console.print()
-    console.print("worst findings")
-    console.print(worst_findings(judged.judgement))
-    console.print()
+    if any(True for _ in judged.judgement.rows()):
+        console.print("worst findings")
+        console.print(worst_findings(judged.judgement))
+        console.print()
     board = f"{header.board_name} {header.board_revision}".strip()
     serial = f", serial number {header.serial_number}" if header.serial_number else ""
     console.print(

@@ -90,7 +90,8 @@ def cells_a_row(cells: int, columns: int) -> int:
 class RunScreen:
     """State of the screen; `show` is given to the run."""
 
-    def __init__(self, cells: int, points: int) -> None:
+    def __init__(self, cells: int, points: int, real_seconds: Callable[[float], float]) -> None:
+        self._real_seconds = real_seconds
         self._errors: dict[int, float] = {}
         self._cells = cells
         self._where = Text("opening the bench")
@@ -106,7 +107,8 @@ class RunScreen:
         elif isinstance(event, PointDone):
             self._where = Text(f"{event.check}: {describe_point(event.point)}")
             self._errors.update(latest_errors(event.point))
-            self._progress.update(self._task, advance=1, left=time_left(event.seconds_left))
+            left = time_left(self._real_seconds(event.seconds_left))
+            self._progress.update(self._task, advance=1, left=left)
         elif isinstance(event, Noted):
             self._where = Text(event.text)
 
@@ -129,12 +131,23 @@ class RunScreen:
 
 
 @contextmanager
-def run_screen(console: Console, cells: int, points: int) -> Iterator[ReportProgress]:
-    """Show a run's events on `console` while inside; yields what the run reports to."""
+def run_screen(
+    console: Console,
+    cells: int,
+    points: int,
+    real_seconds: Callable[[float], float] = float,
+) -> Iterator[ReportProgress]:
+    """Show a run's events on `console` while inside; yields what the run reports to.
+
+    Parameters
+    ----------
+    cells : of the board; points : that the run will visit.
+    real_seconds : turns seconds of the run's clock into those of the person who waits.
+    """
     if not console.is_terminal or console.is_dumb_terminal:
         yield lambda event: _print_line(console, event)
         return
-    screen = RunScreen(cells, points)
+    screen = RunScreen(cells, points, real_seconds)
     with Live(screen, console=console, refresh_per_second=8, transient=True):
         yield screen.show
 

@@ -11,9 +11,9 @@ from collections.abc import Callable, Sequence
 from typing import NoReturn, ParamSpec, TypeVar
 
 import rich_click as click
-from rich.console import Console
 
 from harness.bench.stopping import StopRequested
+from harness.cli.consoles import console_for_people
 from harness.cli.exit_codes import ExitCode
 from harness.errors import (
     BoardError,
@@ -84,8 +84,10 @@ def _end(text: str, code: ExitCode, as_json: bool, notes: Sequence[str] = ()) ->
     """Print the message where it belongs and leave with `code`."""
     if as_json:
         click.echo(json.dumps({"error": text, "notes": list(notes), "exit_code": int(code)}))
-    console = Console(stderr=True, highlight=False, soft_wrap=True)
-    console.print("\n".join([text, *notes]), markup=False)
+    console = console_for_people(stderr=True)
+    console.print(text, markup=False)
+    for note in notes:  # may hold a command to paste: never folded
+        console.print(note, markup=False, soft_wrap=True)
     sys.exit(int(code))
 
 

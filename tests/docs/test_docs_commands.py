@@ -11,7 +11,7 @@ import pytest
 import rich_click as click
 from pages import ROOT, first_column, headings, page, section, table_rows
 
-from harness.cli import conducting, demands, machine, runs, translating
+from harness.cli import conducting, demands, machine, runs_table, translating
 from harness.cli.exit_codes import ExitCode
 from harness.cli.main import COMMANDS, EPILOG, load_command
 from harness.finding import Finding
@@ -123,7 +123,7 @@ def test_keys_of_the_demands() -> None:
 
 def test_keys_of_the_list_of_runs() -> None:
     """Keys of each run in the list."""
-    expected = dictionary_keys(runs) - {"runs"}
+    expected = dictionary_keys(runs_table._run_as_json)
     assert expected == first_column(section(PAGE, "The list of runs"))
 
 
