@@ -84,7 +84,7 @@ def frame_observations(
     ]
     found: list[Observation] = []
     for sequence, timed in enumerate(frames):
-        raw = timed.frame.raw.decode("latin-1").strip()
+        raw = timed.frame.raw_text
         for i, quantity, channel in wanted:
             found.append(
                 Observation(

@@ -5,7 +5,6 @@ Pure: it computes set-points; `harness.bench.workbench` sends them through the s
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -93,30 +92,3 @@ def plan_ramp(
         step_volts=ceilings.step_volts,
         volts_per_second=ceilings.ramp_volts_per_second,
     )
-
-
-def settling_seconds(step_volts: float, time_constant_seconds: float, budget_volts: float) -> float:
-    """Time for a first-order response to a step to come within `budget_volts`.
-
-    t = tau ln(step / budget), zero when the step is inside the budget already (exponential
-    response of a first-order system; textbook result).
-    """
-    if step_volts <= budget_volts or time_constant_seconds == 0:
-        return 0.0
-    return time_constant_seconds * math.log(step_volts / budget_volts)
-
-
-def lag_after_ramp_volts(
-    step_volts: float, ramp_seconds: float, time_constant_seconds: float
-) -> float:
-    """What a first-order filter still lacks when a ramp of its input ends, volts.
-
-    lag = S tau (1 - exp(-T/tau)) for slope S = step / T: solution of tau y' + y = S t from
-    rest. A step is the limit T -> 0, where the lag is the step itself.
-    """
-    if ramp_seconds <= 0:
-        return step_volts
-    if time_constant_seconds == 0:
-        return 0.0
-    slope = step_volts / ramp_seconds
-    return slope * time_constant_seconds * (1 - math.exp(-ramp_seconds / time_constant_seconds))

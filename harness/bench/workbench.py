@@ -22,9 +22,7 @@ from harness.bench.acquisition import (
 from harness.bench.source import (
     RAMP_LEAD_SECONDS,
     channel_targets,
-    lag_after_ramp_volts,
     plan_ramp,
-    settling_seconds,
 )
 from harness.descriptions.paths import resolve_relay
 from harness.descriptions.setup import Setup
@@ -34,6 +32,7 @@ from harness.instruments.meter import Meter
 from harness.instruments.supply import Supply
 from harness.instruments.switch import Switch
 from harness.link.board_link import BoardLink
+from harness.metrology.settling import settled_after_ramp_seconds, time_to_settle_seconds
 from harness.observation import Acquired, Observation, Quantity, Source
 from harness.timebase import Clock
 
@@ -154,8 +153,14 @@ class Workbench:
         """Work out from when on source and board can be believed, by the declared constants."""
         inputs, settling = self._setup.board.cell_inputs, self._setup.plan.settling
         step = max((abs(b - a) for a, b in zip(before, volts, strict=True)), default=0.0)
-        lag = lag_after_ramp_volts(step, ramp_seconds, inputs.filter_time_constant_seconds)
-        wait = settling_seconds(lag, inputs.filter_time_constant_seconds, settling.budget_volts)
+        wait = float(
+            settled_after_ramp_seconds(
+                step,
+                ramp_seconds,
+                inputs.filter_time_constant_seconds,
+                settling.budget_volts,
+            )
+        )
         self._cells = _CellState(volts=volts)
         if step > 0:
             self._cells.source_ready = self._clock.now() + self._setup.bench.wiring.settling_seconds
@@ -258,9 +263,8 @@ class Workbench:
         wait = 0.0
         if thermistor is not None:
             tau = self._setup.board.thermistors[thermistor - 1].filter_time_constant_seconds
-            wait = settling_seconds(
-                self._thermistor_span(thermistor), tau, self._setup.plan.settling.budget_celsius
-            )
+            budget = self._setup.plan.settling.budget_celsius
+            wait = float(time_to_settle_seconds(self._thermistor_span(thermistor), tau, budget))
         self._thermistor_ready = now + wait
 
     def _thermistor_span(self, thermistor: int) -> float:

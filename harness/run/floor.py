@@ -12,10 +12,11 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from harness.bench.source import channel_targets, lag_after_ramp_volts, settling_seconds
+from harness.bench.source import channel_targets
 from harness.checks.check import PlannedPoint
 from harness.descriptions.instrument import DecadeModel, SwitchModel
 from harness.descriptions.setup import Setup
+from harness.metrology.settling import settled_after_ramp_seconds, time_to_settle_seconds
 
 
 @dataclass(frozen=True)
@@ -62,10 +63,8 @@ def _cells_floor(setup: Setup, before: Sequence[float], point: PlannedPoint) -> 
     total = sum(abs(end[channel] - start[channel]) for channel in end)
     ramp = total / setup.bench.ceilings.ramp_volts_per_second
     step = max(abs(b - a) for a, b in zip(before, point.cell_volts, strict=True))
-    lag = lag_after_ramp_volts(step, ramp, inputs.filter_time_constant_seconds)
-    settling = settling_seconds(
-        lag, inputs.filter_time_constant_seconds, plan.settling.budget_volts
-    )
+    tau = inputs.filter_time_constant_seconds
+    settling = float(settled_after_ramp_seconds(step, ramp, tau, plan.settling.budget_volts))
     if step > 0:
         settling += wiring.settling_seconds
     paths = _paths_visited(point)
@@ -96,7 +95,7 @@ def _with_thermistor(
     budget = setup.plan.settling.budget_celsius
     curve = setup.curves[point.thermistor - 1]
     span = curve.highest_celsius - curve.lowest_celsius
-    settling = settling_seconds(span, channel.filter_time_constant_seconds, budget)
+    settling = float(time_to_settle_seconds(span, channel.filter_time_constant_seconds, budget))
     if before != (point.thermistor, ohms) and math.isfinite(ohms):
         settling += _decade_seconds(setup)
     has_meter_path = setup.bench.paths.meter_at_decade is not None and math.isfinite(ohms)

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 
 from harness.bench.source import (
     RAMP_LEAD_SECONDS,
     channel_targets,
-    lag_after_ramp_volts,
     plan_ramp,
-    settling_seconds,
 )
 from harness.descriptions.bench import Ceilings, Wiring
 from harness.errors import MisuseError
@@ -60,30 +56,3 @@ def test_ramp_down_moves_every_channel_in_proportion() -> None:
     ramp = plan_ramp({1: 4.0, 2: 2.0}, {1: 2.0, 2: 1.0}, Ceilings(ramp_volts_per_second=1.0))
     values, _ = ramp.at(1.5 - RAMP_LEAD_SECONDS, 1.0)
     assert {1: pytest.approx(3.0), 2: pytest.approx(1.5)} == values
-
-
-@pytest.mark.parametrize(
-    ("step", "budget", "time_constants"),
-    # ln(1000) and ln(10000): the 6.9 and 9.2 time constants of RC settling to 1 mV and to
-    # 0.1 mV of 1 V (textbook).
-    [(1.0, 1e-3, 6.9078), (1.0, 1e-4, 9.2103), (1e-4, 1e-3, 0.0)],
-)
-def test_settling_in_time_constants(step: float, budget: float, time_constants: float) -> None:
-    assert time_constants * 0.02 == pytest.approx(settling_seconds(step, 0.02, budget), rel=1e-4)
-
-
-def test_lag_after_a_long_ramp_is_slope_times_time_constant() -> None:
-    assert 0.5 * 0.02 == pytest.approx(lag_after_ramp_volts(0.5, 1.0, 0.02))
-
-
-def test_lag_after_an_instant_ramp_is_the_step() -> None:
-    assert lag_after_ramp_volts(0.5, 0.0, 0.02) == 0.5
-
-
-def test_lag_agrees_with_numerical_integration() -> None:
-    """y' = (x - y)/tau integrated in 1e5 small steps over a ramp of two time constants."""
-    tau, seconds, step, n = 0.02, 0.04, 1.0, 100_000
-    y, dt = 0.0, seconds / n
-    for i in range(n):
-        y += (step * (i + 0.5) / n - y) * (1 - math.exp(-dt / tau))
-    assert step - y == pytest.approx(lag_after_ramp_volts(step, seconds, tau), rel=1e-4)
