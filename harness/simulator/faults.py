@@ -185,7 +185,9 @@ class InstrumentFault:
 
     identity : answered to *IDN?. silent_after_messages, drop_after_messages : counted from the
     start over all connections; silent_after_readings : a meter's. late_seconds : added to
-    each answer. queued_errors : numbers in the error queue at the start.
+    each answer after late_after_messages. lasting_messages : how many messages silence,
+    dropping or lateness meets, all further ones when left out. queued_errors : numbers in the
+    error queue at the start.
     Supply: refuses_above_volts : -222 for set-points above; stuck_on : a shorted pass
     transistor, the output voltage never falls again; setpoint_readback_offset_volts,
     measured_readback_offset_volts : the answer lies by so much; ignores_protection : the
@@ -198,6 +200,8 @@ class InstrumentFault:
     silent_after_readings: Count | None = None
     drop_after_messages: Count | None = None
     late_seconds: NotNegative = 0.0
+    late_after_messages: Annotated[Whole, Field(ge=0)] = 0
+    lasting_messages: Count | None = None
     queued_errors: tuple[Whole, ...] = ()
     refuses_above_volts: Positive | None = None
     stuck_on: Flag = False

@@ -78,9 +78,9 @@ class ScpiServer:
         while self._orders and not self._is_busy:
             connection, message = self._orders.popleft()
             self._messages += 1
-            if _is_past(self._messages, self._fault.drop_after_messages):
+            if self._is_struck(self._fault.drop_after_messages):
                 connection.drop()
-            elif not _is_past(self._messages, self._fault.silent_after_messages):
+            elif not self._is_struck(self._fault.silent_after_messages):
                 self._is_busy = True
                 self._continue(connection, self._device.execute(message))
 
@@ -97,7 +97,7 @@ class ScpiServer:
     def _finish(self, connection: _Connection, reply: str | None) -> None:
         if reply is None:
             self._is_busy = False
-        elif self._fault.late_seconds > 0:
+        elif self._fault.late_seconds > 0 and self._is_struck(self._fault.late_after_messages):
             self._after(self._fault.late_seconds, lambda: self._reply(connection, reply))
         else:
             self._is_busy = False
@@ -107,6 +107,13 @@ class ScpiServer:
         self._is_busy = False
         connection.reply(reply)
 
+    def _is_struck(self, after_messages: int | None) -> bool:
+        """Whether a fault that begins after so many messages meets the present one."""
+        if after_messages is None or self._messages <= after_messages:
+            return False
+        lasting = self._fault.lasting_messages
+        return lasting is None or self._messages <= after_messages + lasting
+
     def _after(self, seconds: float, action: Callable[[], None]) -> None:
         """Call `action` after `seconds` of the shared clock, then go on with what waits."""
 
@@ -115,10 +122,6 @@ class ScpiServer:
             self._work()
 
         asyncio.get_running_loop().call_later(self._clock.real_seconds(seconds), resume)
-
-
-def _is_past(count: int, most: int | None) -> bool:
-    return most is not None and count > most
 
 
 class _Connection(asyncio.Protocol):

@@ -268,6 +268,19 @@ def test_late_reply(manager: pyvisa.ResourceManager) -> None:
     assert planted_query(manager, fault, "meter", "*OPC?") == ["nothing"]
 
 
+def test_a_fault_that_passes(manager: pyvisa.ResourceManager) -> None:
+    """One message is met with silence, the next is answered again."""
+    fault = InstrumentFault(silent_after_messages=1, lasting_messages=1)
+    said = planted_query(manager, fault, "meter", *["*OPC?"] * 3)
+    assert said == ["1", "nothing", "1"]
+
+
+def test_lateness_that_begins_later(manager: pyvisa.ResourceManager) -> None:
+    """The first answer is in time."""
+    fault = InstrumentFault(late_seconds=4.0, late_after_messages=1)
+    assert planted_query(manager, fault, "meter", *["*OPC?"] * 2) == ["1", "nothing"]
+
+
 def test_errors_in_the_queue_from_before(manager: pyvisa.ResourceManager) -> None:
     """The first SYST:ERR? tells somebody else's mistake."""
     fault = InstrumentFault(queued_errors=(-113,))
