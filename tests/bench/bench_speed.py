@@ -1,9 +1,9 @@
 """Speed: time per board against the physical floor, and against a plain sequential script.
 
-Both measure the same twin (a process of its own, clock at real time): twelve cells at seven
+Both measure the same twin (its own process, clock at real time): twelve cells at seven
 voltages upwards and back down, one after the other, and both results are judged by the same
-budget. tapproof ramps the stack at the bench's permitted slope, which the script does not. Claims, and
-the program fails when one does not hold:
+budget. tapproof ramps the stack at the bench's permitted slope, which the script does not.
+Claims, and the program fails when one does not hold:
 
 * time taken is at most 1.10 of the physical floor computed from plan and descriptions, for
   the acceptance plan as a whole;
