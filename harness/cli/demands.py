@@ -39,10 +39,12 @@ def demands_lines(setup: Setup) -> list[str]:
         "capacitors,",
         "                         which no current limit holds back",
         f"  points                 {asked.points}",
-        f"  duration               at least {asked.floor_seconds:.0f} s (physical floor)",
+        f"  duration               about {asked.expected_seconds:.0f} s (physical floor "
+        f"{asked.floor_seconds:.0f} s)",
     ]
     if asked.stack_volts > HAZARDOUS_VOLTS:
         lines.append("  MORE THAN 60 V DC: hazardous; enclosure and second person needed")
+    lines += [f"  {note}" for note in asked.effort_notes]
     return lines + [
         f"  {check.kind}: not run: {check.not_run}" for check in checks if check.not_run
     ]

@@ -11,9 +11,14 @@ from dataclasses import dataclass
 
 from harness.bench.source import channel_targets
 from harness.checks.check import PlannedPoint
+from harness.checks.effort import cell_effort
 from harness.descriptions.instrument import SupplyModel
+from harness.descriptions.plan import CellAccuracySettings
 from harness.descriptions.setup import Setup
 from harness.run.floor import floor_seconds, run_floor
+
+# The acceptance plan took 1.04 to 1.06 of its floor at real time on two cores.
+EXPECTED_RATIO = 1.06
 
 
 @dataclass(frozen=True)
@@ -26,7 +31,8 @@ class Demands:
     power_watts : stack voltage times the current limit, the most that can be delivered.
     stored_joules : in the supply's output capacitors at the highest set-points,
         sum of C V^2 / 2 (textbook); outside the reach of any current limit.
-    floor_seconds : the physical floor of the run.
+    floor_seconds : the physical floor of the run; expected_seconds : what it will take.
+    effort_notes : why a `target_uncertainty_volts` of the plan is out of reach, if it is.
     """
 
     cell_volts: float
@@ -37,6 +43,8 @@ class Demands:
     stored_joules: float
     points: int
     floor_seconds: float
+    expected_seconds: float
+    effort_notes: tuple[str, ...]
 
 
 def demands(setup: Setup, points: Sequence[PlannedPoint]) -> Demands:
@@ -44,6 +52,7 @@ def demands(setup: Setup, points: Sequence[PlannedPoint]) -> Demands:
     stacks = [sum(point.cell_volts) for point in points] or [0.0]
     highest = max(stacks)
     limit = setup.bench.ceilings.channel_amperes
+    floor = floor_seconds(run_floor(setup, points))
     return Demands(
         cell_volts=max((max(point.cell_volts) for point in points), default=0.0),
         stack_volts=highest,
@@ -52,8 +61,20 @@ def demands(setup: Setup, points: Sequence[PlannedPoint]) -> Demands:
         power_watts=highest * limit,
         stored_joules=max((_stored_joules(setup, point) for point in points), default=0.0),
         points=len(points),
-        floor_seconds=floor_seconds(run_floor(setup, points)),
+        floor_seconds=floor,
+        expected_seconds=floor * EXPECTED_RATIO,
+        effort_notes=_effort_notes(setup),
     )
+
+
+def _effort_notes(setup: Setup) -> tuple[str, ...]:
+    """What `harness.checks.effort` has to say of each cell-accuracy check's target."""
+    notes = []
+    for settings in setup.plan.check:
+        if isinstance(settings, CellAccuracySettings):
+            points = len(settings.points_volts) * len(settings.directions)
+            notes.append(cell_effort(setup, max(settings.points_volts), points).note)
+    return tuple(note for note in dict.fromkeys(notes) if note)
 
 
 def _expected_amperes(setup: Setup, stack_volts: float) -> float:
