@@ -67,11 +67,12 @@ def measure_and_present(
         run_id, timing = _measure(setup, clock, identity, store, presentation.results)
         judged = judge_kept_run(store, run_id)
         store.add_judgement(run_id, judged.judgement, judged.setup.plan, clock.wall())
+        if not presentation.as_json:  # before the report, whose figures take seconds to draw
+            _print_outcome(presentation.console(), judged, timing, remark)
         page = write_page(store, judged, presentation.results)
     if presentation.as_json:
         print_json(judged_as_json(judged, {**_extra(timing, page), **presentation.extra}))
     else:
-        _print_outcome(presentation.console(), judged, timing, remark)
         print_places(presentation.console(), judged, presentation.results, page)
     sys.exit(int(exit_code_of(judged.judgement.verdict())))
 

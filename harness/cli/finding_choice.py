@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from harness.errors import DescriptionError
 from harness.finding import Finding, Judgement
+from harness.report.quantities import point_text
 from harness.report.ranking import Placed
 
 # How many choices an error message lists before it stops.
@@ -44,7 +45,7 @@ def chosen_findings(
         raise _nothing("channel", channel, (channel_words(p.row) for p in everything))
     found = [placed for placed in on_channel if _is_point(placed.row, point)]
     if not found:
-        raise _nothing("point", point, (placed.row.point for placed in on_channel))
+        raise _nothing("point", point, (point_text(placed.row.point) for placed in on_channel))
     return found
 
 
@@ -68,7 +69,8 @@ def _is_point(finding: Finding, wanted: str) -> bool:
 
 
 def _plain(text: str) -> str:
-    return re.sub(r"\s+", "", text).casefold()
+    """Without spaces and case; the degree sign as the findings write it."""
+    return re.sub(r"\s+", "", text).casefold().replace("°c", "degc")
 
 
 def _nothing(what: str, wanted: str, known: Iterable[str]) -> DescriptionError:

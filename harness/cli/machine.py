@@ -6,13 +6,15 @@ import dataclasses
 import json
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import rich_click as click
 
 from harness.cli.exit_codes import exit_code_of
-from harness.finding import CheckResult, Finding
-from harness.run.rejudge import JudgedRun
+
+if TYPE_CHECKING:  # `tapproof runs --json` needs none of the judging that these import
+    from harness.finding import CheckResult, Finding
+    from harness.run.rejudge import JudgedRun
 
 
 def judged_as_json(judged: JudgedRun, extra: Mapping[str, object] | None = None) -> dict[str, Any]:

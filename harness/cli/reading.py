@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from harness.cli.options import database_of
-from harness.descriptions.plan import PlanDescription
-from harness.descriptions.reading import read_plan
 from harness.records.store import Store
-from harness.run.rejudge import JudgedRun, judge_kept_run
+
+if TYPE_CHECKING:
+    from harness.run.rejudge import JudgedRun
 
 
 @contextmanager
@@ -35,5 +36,8 @@ def judged_run(store: Store, wanted: str, plan_path: Path | None = None) -> Judg
     ------
     RecordError : no such run. DescriptionError : the other plan's file is faulty.
     """
-    plan: PlanDescription | None = read_plan(plan_path) if plan_path else None
+    from harness.descriptions.reading import read_plan
+    from harness.run.rejudge import judge_kept_run
+
+    plan = read_plan(plan_path) if plan_path else None
     return judge_kept_run(store, store.find_run(wanted), plan)
