@@ -2,8 +2,9 @@
 
 Two rules decide when a point is settled. The declared time constants give the earliest moment
 that is worth looking at; slope and scatter of what was then observed decide whether it is
-settled, and the window moves on until it is or the plan's time-out comes. Nothing waits a
-fixed worst case. The reference scan is repeated when its own bracket has drifted.
+settled, and the window moves on until it is or the plan's time-out comes. A channel noisier
+than declared holds up no board: over a longer window it is judged by its own scatter. Nothing
+waits a fixed worst case. The reference scan is repeated when its own bracket has drifted.
 """
 
 from __future__ import annotations
@@ -13,10 +14,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri, stdtrit
 
 from harness.link.board_link import BoardLink, TimedFrame
-from harness.metrology.settling import is_settled
-from harness.observation import Observation, Quantity, Source
+from harness.metrology.settling import FALSE_ALARM, is_settled
+from harness.observation import FloatArray, Observation, Quantity, Source
 from harness.protocols.scpi_reply import Reading, ReadingState
 from harness.timebase import Clock
 
@@ -30,6 +32,10 @@ OBSERVED = frozenset(
         Quantity.THERMISTOR_SHORT,
     }
 )
+
+
+# So many frames tell a channel's scatter well enough to judge its drift by it, and are soon there.
+FRAMES_FOR_OWN_SCATTER = 16
 
 
 @dataclass(frozen=True)
@@ -130,15 +136,27 @@ def settled_frames(
         window = overlapping if len(overlapping) >= count else frames[:count]
         if _window_is_settled(window, picked, demand):
             return window, True
+        longer = link.frames_after(demand.not_before)[-max(count, FRAMES_FOR_OWN_SCATTER) :]
+        if len(longer) >= FRAMES_FOR_OWN_SCATTER and _window_is_settled(
+            longer, picked, demand, is_by_own_scatter=True
+        ):
+            return longer, True
         if clock.now() >= deadline:
             return window, False
         start = window[0].monotonic
 
 
 def _window_is_settled(
-    frames: Sequence[TimedFrame], picked: Sequence[int], demand: SettlingDemand
+    frames: Sequence[TimedFrame],
+    picked: Sequence[int],
+    demand: SettlingDemand,
+    is_by_own_scatter: bool = False,
 ) -> bool:
-    """Whether slope and scatter of the watched values are inside the budget."""
+    """Whether slope and scatter of the watched values are inside the budget.
+
+    By its own scatter a channel that is noisier than declared, and does not drift, counts as
+    settled: how much it may scatter is for repeatability and the noise check to say.
+    """
     if not picked:
         return True
     times = np.array([f.monotonic for f in frames])
@@ -146,7 +164,24 @@ def _window_is_settled(
     present = ~np.isnan(values).any(axis=0)
     if not present.any():
         return True
-    return bool(np.all(is_settled(times, values[:, present], demand.noise, demand.budget)))
+    seen = values[:, present]
+    noise = np.full(seen.shape[1], demand.noise)
+    if is_by_own_scatter:
+        noise = np.maximum(noise, _own_scatter(seen))
+    return bool(np.all(is_settled(times, seen, noise, demand.budget)))
+
+
+def _own_scatter(values: FloatArray) -> FloatArray:
+    """Standard deviation of each column, shape (n,), with the allowance for its being a guess.
+
+    From successive differences, s^2 = mean(d^2) / 2 (von Neumann 1941), which a drift hardly
+    moves. Student's t over the normal quantile is the allowance that `is_settled` cannot know.
+    """
+    deviation = np.sqrt(np.square(np.diff(values, axis=0)).mean(axis=0) / 2)
+    tail = FALSE_ALARM / 2
+    ratio = float(stdtrit(len(values) - 2, tail) / ndtri(tail))
+    found: FloatArray = deviation * ratio
+    return found
 
 
 def bracketed_scan(

@@ -33,36 +33,51 @@ def send(number: int) -> None:
 
 
 def test_the_first_signal_stops_the_run() -> None:
-    with pytest.raises(StopRequested, match="^stopped by SIGTERM$"), stop_on_signals():
+    with pytest.raises(StopRequested, match=r"^stopped by SIGTERM$"), stop_on_signals():
         send(signal.SIGTERM)
 
 
-def test_later_signals_are_ignored() -> None:
-    reached = []
-    with pytest.raises(StopRequested), stop_on_signals():
+def stopped_twice(reached: list[str]) -> None:
+    with stop_on_signals():
         try:
             send(signal.SIGINT)
         finally:
             send(signal.SIGINT)
             send(signal.SIGTERM)
             reached.append("the end of the way out")
+
+
+def test_later_signals_are_ignored() -> None:
+    reached: list[str] = []
+    with pytest.raises(StopRequested):
+        stopped_twice(reached)
     assert ["the end of the way out"] == reached
 
 
-def test_a_held_signal_stops_the_run_afterwards() -> None:
-    reached = []
-    with pytest.raises(StopRequested), stop_on_signals():
+def stopped_while_held(reached: list[str]) -> None:
+    with stop_on_signals():
         with signals_held():
             send(signal.SIGTERM)
             reached.append("held")
         reached.append("not reached")
+
+
+def test_a_held_signal_stops_the_run_afterwards() -> None:
+    reached: list[str] = []
+    with pytest.raises(StopRequested):
+        stopped_while_held(reached)
     assert ["held"] == reached
 
 
-def test_a_held_signal_never_hides_what_went_wrong_meanwhile() -> None:
-    with pytest.raises(OutputNotOffError), stop_on_signals(), signals_held():
+def failing_while_stopped() -> None:
+    with stop_on_signals(), signals_held():
         send(signal.SIGTERM)
         raise OutputNotOffError("supply: switch off by hand")
+
+
+def test_a_held_signal_never_hides_what_went_wrong_meanwhile() -> None:
+    with pytest.raises(OutputNotOffError):
+        failing_while_stopped()
 
 
 def test_a_held_interrupt_without_a_run_is_a_keyboard_interrupt_afterwards() -> None:
