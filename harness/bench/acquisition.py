@@ -174,10 +174,11 @@ def _window_is_settled(
 def _own_scatter(values: FloatArray) -> FloatArray:
     """Standard deviation of each column, shape (n,), with the allowance for its being a guess.
 
-    From successive differences, s^2 = mean(d^2) / 2 (von Neumann 1941), which a drift hardly
-    moves. Student's t over the normal quantile is the allowance that `is_settled` cannot know.
+    From the median size of successive differences, which is 0.6745 sqrt(2) s for normal noise:
+    neither a drift nor the rest of a transient in the first frames moves it much. Student's t
+    over the normal quantile is the allowance for few frames, which `is_settled` cannot know.
     """
-    deviation = np.sqrt(np.square(np.diff(values, axis=0)).mean(axis=0) / 2)
+    deviation = np.median(np.abs(np.diff(values, axis=0)), axis=0) / (ndtri(0.75) * math.sqrt(2))
     tail = FALSE_ALARM / 2
     ratio = float(stdtrit(len(values) - 2, tail) / ndtri(tail))
     found: FloatArray = deviation * ratio

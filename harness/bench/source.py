@@ -5,6 +5,7 @@ Pure: it computes set-points; `harness.bench.workbench` sends them through the s
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -92,3 +93,30 @@ def plan_ramp(
         step_volts=ceilings.step_volts,
         volts_per_second=ceilings.ramp_volts_per_second,
     )
+
+
+@dataclass
+class FilterLag:
+    """How far a first-order filter can be behind its input after steps at known moments.
+
+    Each step adds to what is left of those before: between steps the lag falls as
+    exp(-t/tau) (response of a first-order low-pass: common practice).
+
+    volts : at `seconds` of the clock, the moment of the last step.
+    """
+
+    time_constant_seconds: float
+    volts: float = 0.0
+    seconds: float = 0.0
+
+    def step(self, volts: float, now_seconds: float) -> None:
+        """The input moved by `volts`, at the latest at `now_seconds`; 0 V is no step."""
+        if volts != 0:
+            self.volts = self.volts_at(now_seconds) + abs(volts)
+            self.seconds = now_seconds
+
+    def volts_at(self, now_seconds: float) -> float:
+        """The lag at a moment not before the last step."""
+        if self.time_constant_seconds == 0:
+            return 0.0
+        return self.volts * math.exp((self.seconds - now_seconds) / self.time_constant_seconds)

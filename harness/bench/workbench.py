@@ -20,7 +20,7 @@ from harness.bench.acquisition import (
     settled_frames,
 )
 from harness.bench.source import (
-    RAMP_LEAD_SECONDS,
+    FilterLag,
     channel_targets,
     plan_ramp,
 )
@@ -32,7 +32,7 @@ from harness.instruments.meter import Meter
 from harness.instruments.supply import Supply
 from harness.instruments.switch import Switch
 from harness.link.board_link import BoardLink
-from harness.metrology.settling import settled_after_ramp_seconds, time_to_settle_seconds
+from harness.metrology.settling import time_to_settle_seconds
 from harness.observation import Acquired, Observation, Quantity, Source
 from harness.timebase import Clock
 
@@ -120,8 +120,9 @@ class Workbench:
         if not self._is_energised:
             self._energise(supply)
         before = self._cells.volts
-        ramp_seconds = self._ramp(supply, targets)
-        self._note_change(before, tuple(map(float, volts)), ramp_seconds)
+        step = max((abs(b - a) for a, b in zip(before, volts, strict=True)), default=0.0)
+        lag = self._ramp(supply, targets, step)
+        self._note_change(tuple(map(float, volts)), lag)
         supply.check_regulation()
 
     def _energise(self, supply: Supply) -> None:
@@ -135,38 +136,32 @@ class Workbench:
         self._is_energised = True
         self._report("outputs on", "limits and protection read back, 0 V, then outputs on", {})
 
-    def _ramp(self, supply: Supply, targets: Mapping[int, float]) -> float:
-        """Send the ramp; returns the seconds it took."""
+    def _ramp(self, supply: Supply, targets: Mapping[int, float], step: float) -> FilterLag:
+        """Send the ramp, `step` volts at the cell that changes most; returns the board's lag.
+
+        The lag follows from what was sent when: a computer that stalls makes larger steps.
+        """
         ramp = plan_ramp(supply.set_points(), targets, self._setup.bench.ceilings)
+        lag = FilterLag(self._setup.board.cell_inputs.filter_time_constant_seconds)
         began, done = self._clock.now(), 0.0
         while True:
-            now = self._clock.now()
+            now, before = self._clock.now(), done
             values, done = ramp.at(now - began, done)
             supply.set_voltages(values)
+            if ramp.total_volts > 0:
+                lag.step(step * (done - before) / ramp.total_volts, self._clock.now())
             if done >= ramp.total_volts:
-                return max(0.0, ramp.seconds - RAMP_LEAD_SECONDS)
+                return lag
             self._clock.sleep(RAMP_TICK_SECONDS - (self._clock.now() - now))
 
-    def _note_change(
-        self, before: tuple[float, ...], volts: tuple[float, ...], ramp_seconds: float
-    ) -> None:
+    def _note_change(self, volts: tuple[float, ...], lag: FilterLag) -> None:
         """Work out from when on source and board can be believed, by the declared constants."""
-        inputs, settling = self._setup.board.cell_inputs, self._setup.plan.settling
-        step = max((abs(b - a) for a, b in zip(before, volts, strict=True)), default=0.0)
-        wait = float(
-            settled_after_ramp_seconds(
-                step,
-                ramp_seconds,
-                inputs.filter_time_constant_seconds,
-                settling.budget_volts,
-            )
-        )
-        self._cells = _CellState(volts=volts)
-        if step > 0:
-            self._cells.source_ready = self._clock.now() + self._setup.bench.wiring.settling_seconds
-        self._cells.board_ready = max(
-            self._cells.source_ready + wait, self._clock.now() if step == 0 else 0.0
-        )
+        now, budget = self._clock.now(), self._setup.plan.settling.budget_volts
+        wait = float(time_to_settle_seconds(lag.volts_at(now), lag.time_constant_seconds, budget))
+        self._cells.volts = volts
+        if lag.volts > 0:
+            self._cells.source_ready = now + self._setup.bench.wiring.settling_seconds
+            self._cells.board_ready = self._cells.source_ready + wait
 
     def measure_cells(
         self,

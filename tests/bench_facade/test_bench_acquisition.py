@@ -80,3 +80,13 @@ def test_one_channel_noisier_than_declared_holds_up_no_board(
 def test_a_drifting_channel_is_never_settled(deviation: float) -> None:
     drift = np.linspace(0.0, 1.0, 400)[:, None] * np.array([0.0, 2.0])
     assert not taken_from(noisy(NOISE_VOLTS, deviation) + drift)[1]
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_rest_of_a_transient_is_not_taken_for_noise(seed: int) -> None:
+    """The first frames after a step are still 8 mV off: the window must leave them out."""
+    volts = noisy(NOISE_VOLTS, NOISE_VOLTS, seed=seed)
+    volts[:2] += np.array([[0.008], [0.003]])
+    frames, did_settle = taken_from(volts, count=16)
+    assert did_settle
+    assert frames[0].monotonic > PERIOD_SECONDS

@@ -7,6 +7,7 @@ import pytest
 
 from harness.bench.source import (
     RAMP_LEAD_SECONDS,
+    FilterLag,
     channel_targets,
     plan_ramp,
 )
@@ -56,3 +57,34 @@ def test_ramp_down_moves_every_channel_in_proportion() -> None:
     ramp = plan_ramp({1: 4.0, 2: 2.0}, {1: 2.0, 2: 1.0}, Ceilings(ramp_volts_per_second=1.0))
     values, _ = ramp.at(1.5 - RAMP_LEAD_SECONDS, 1.0)
     assert {1: pytest.approx(3.0), 2: pytest.approx(1.5)} == values
+
+
+def test_lag_after_one_step_decays_with_the_time_constant() -> None:
+    lag = FilterLag(time_constant_seconds=0.1)
+    lag.step(0.5, now_seconds=7.0)
+    assert pytest.approx(0.5) == lag.volts_at(7.0)
+    assert pytest.approx(0.5 * np.exp(-2.0)) == lag.volts_at(7.2)
+
+
+def test_lag_after_many_small_steps_is_that_of_a_ramp() -> None:
+    """S tau (1 - exp(-T/tau)): the response to a ramp, which fine steps come to."""
+    lag = FilterLag(time_constant_seconds=0.1)
+    for moment in np.linspace(0.0, 0.25, 2501)[1:]:
+        lag.step(0.0001, float(moment))
+    assert pytest.approx(1.0 * 0.1 * (1 - np.exp(-2.5)), rel=1e-3) == lag.volts_at(0.25)
+
+
+def test_lag_after_a_stalled_ramp_is_larger() -> None:
+    """The last step of a computer that stalled is a large one, and counts as such."""
+    smooth, stalled = FilterLag(0.1), FilterLag(0.1)
+    for moment in (1.0, 1.1, 1.2, 1.3):
+        smooth.step(0.1, moment)
+    stalled.step(0.1, 1.0)
+    stalled.step(0.3, 1.3)
+    assert stalled.volts_at(1.3) > 1.5 * smooth.volts_at(1.3)
+
+
+def test_no_filter_no_lag() -> None:
+    lag = FilterLag(time_constant_seconds=0.0)
+    lag.step(0.5, 7.0)
+    assert 0.0 == lag.volts_at(7.0)
