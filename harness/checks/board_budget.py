@@ -156,16 +156,19 @@ def mean_decay(samples: Samples, time_constant_seconds: float | FloatArray) -> F
     return found
 
 
-def settling(budget: float, decay: FloatArray, unit: str) -> Contribution:
-    """What a point that counts as settled may still lack: the plan's budget, decaying.
+def settling(budget: float | FloatArray, decay: FloatArray, unit: str) -> Contribution:
+    """What a point that counts as settled may still lack: its settling budget, decaying.
 
     Parameters
     ----------
-    budget : the plan's, in `unit`. decay : shape (n,), see `mean_decay`.
+    budget : the one that the point was settled by, in `unit`, scalar or shape (n,): what was
+        waited for at the bench, whatever the plan says by which it is judged later.
+    decay : shape (n,), see `mean_decay`.
     """
+    sizes = " or ".join(f"{size:g}" for size in np.unique(budget))
     return rectangular(
         "settling residual",
         budget * decay,
-        f"settling budget of the plan, {budget:g} {unit}, averaged over the window",
-        "a smaller settling budget in the plan, or more frames",
+        f"settling budget of the measurement, {sizes} {unit}, averaged over the window",
+        "a smaller settling budget in the plan measured with, or more frames",
     )

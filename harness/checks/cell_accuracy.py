@@ -16,9 +16,14 @@ from harness.checks.effort import cell_effort
 from harness.checks.limits import limits_of
 from harness.checks.reference import MeterOnBench, Scan, meter_of, scan_of
 from harness.checks.samples import Samples, Visits, samples_of, visits_of
-from harness.checks.statements import Override, Place, error_findings
-from harness.checks.usability import board_override, reference_override, unsettled_overrides
-from harness.checks.visiting import every_cell, visit_cells
+from harness.checks.statements import Place, error_findings
+from harness.checks.usability import (
+    board_override,
+    implausible_reference,
+    reference_override,
+    unsettled_overrides,
+)
+from harness.checks.visiting import SETTLING_VOLTS, every_cell, visit_cells
 from harness.descriptions.plan import CellAccuracySettings
 from harness.descriptions.setup import Setup
 from harness.errors import MisuseError
@@ -49,6 +54,7 @@ class CellAccuracyCheck:
                     "nominal_volts": volts,
                     "direction": direction,
                     "power_line_cycles": effort.power_line_cycles,
+                    SETTLING_VOLTS: setup.plan.settling.budget_volts,
                 },
                 cell_volts=(volts,) * setup.board.cells,
                 cells=cells,
@@ -91,7 +97,12 @@ class CellAccuracyCheck:
             limit=np.full(count, limits_of(setup).cell_error_volts),
             budget=_budget(setup, visits, cells, board, reference, scan),
             decision=setup.plan.decision,
-            overrides=_overrides(visits, cells, board, reference),
+            overrides=(
+                board_override(board, cells, "channel"),
+                reference_override(reference, cells, "cell"),
+                implausible_reference(nominal, scan.mean.reshape(count), cells, setup),
+                unsettled_overrides(visits, len(cells)),
+            ),
         )
 
 
@@ -148,7 +159,8 @@ def _budget(
         np.repeat(scan.drift, len(cells)),
     )
     decay = mean_decay(board, inputs.filter_time_constant_seconds)
-    return cell_budget(parts, scatter, decay, setup)
+    settling = visits.numbers(SETTLING_VOLTS, setup.plan.settling.budget_volts)
+    return cell_budget(parts, scatter, decay, setup, np.repeat(settling, len(cells)))
 
 
 def required_meter(setup: Setup) -> MeterOnBench:
@@ -179,13 +191,3 @@ def _largest(visits: Visits, reference: FloatArray) -> FloatArray:
     nominal = visits.numbers("nominal_volts")
     highest = np.where(np.isnan(reference), 0.0, np.abs(reference)).max(axis=1, initial=0.0)
     return np.where(np.isnan(nominal), highest, nominal)
-
-
-def _overrides(
-    visits: Visits, cells: tuple[int, ...], board: Samples, reference: Samples
-) -> tuple[Override, ...]:
-    return (
-        board_override(board, cells, "channel"),
-        reference_override(reference, cells, "cell"),
-        unsettled_overrides(visits, len(cells)),
-    )

@@ -103,15 +103,25 @@ def reference_parts(
 
 
 def cell_budget(
-    reference: tuple[Contribution, ...], scatter: Scatter, decay: FloatArray, setup: Setup
+    reference: tuple[Contribution, ...],
+    scatter: Scatter,
+    decay: FloatArray,
+    setup: Setup,
+    settling_volts: float | FloatArray,
 ) -> Budget:
-    """The reference's contributions and the board's own; `decay` as `board_budget.mean_decay`."""
+    """The reference's contributions and the board's own.
+
+    Parameters
+    ----------
+    decay : as `board_budget.mean_decay`. settling_volts : the settling budget that the points
+        were measured with, scalar or shape (n,).
+    """
     inputs = setup.board.cell_inputs
     return Budget(
         (
             *reference,
             board_budget.repeatability(scatter),
             board_budget.resolution(scatter, inputs.resolution_volts, "V"),
-            board_budget.settling(setup.plan.settling.budget_volts, decay, "V"),
+            board_budget.settling(settling_volts, decay, "V"),
         )
     )

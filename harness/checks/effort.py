@@ -115,7 +115,8 @@ def _expected_others(setup: Setup, meter: MeterOnBench, volts: float, cycles: fl
         dither=still + declared_scatter(setup),
     )
     decay = still + _expected_decay(setup)
-    return cell_budget.cell_budget(parts, scatter, decay, setup)
+    budget_volts = setup.plan.settling.budget_volts
+    return cell_budget.cell_budget(parts, scatter, decay, setup, budget_volts)
 
 
 def _expected_decay(setup: Setup) -> float:

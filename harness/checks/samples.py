@@ -48,10 +48,10 @@ class Visits:
     def __len__(self) -> int:
         return len(self.run)
 
-    def numbers(self, key: str) -> FloatArray:
-        """The label's number under `key` for each visit, shape (p,); NaN where it has none."""
+    def numbers(self, key: str, otherwise: float = float("nan")) -> FloatArray:
+        """The label's number under `key` for each visit, shape (p,), or `otherwise`."""
         of_step = {
-            step: _number(self.labels[first].get(key))
+            step: _number(self.labels[first].get(key), otherwise)
             for step, first in zip(*np.unique(self.step, return_index=True), strict=True)
         }
         return np.array([of_step[step] for step in self.step.tolist()], dtype=np.float64)
@@ -212,5 +212,5 @@ def _positions(channel: IntArray, channels: Sequence[int]) -> IntArray:
     return found
 
 
-def _number(value: LabelValue | None) -> float:
-    return float(value) if isinstance(value, (int, float)) else float("nan")
+def _number(value: LabelValue | None, otherwise: float) -> float:
+    return float(value) if isinstance(value, (int, float)) else otherwise

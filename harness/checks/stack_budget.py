@@ -18,6 +18,7 @@ from harness.checks.cell_budget import ReadingScatter, cell_paths, meter_use, re
 from harness.checks.reference import MeterOnBench, Scan
 from harness.checks.reference_budget import MeterUse
 from harness.checks.samples import Samples, Visits
+from harness.checks.visiting import SETTLING_VOLTS
 from harness.descriptions.setup import Setup
 from harness.metrology.budget import Budget, Contribution, Shape
 from harness.observation import FloatArray
@@ -178,7 +179,7 @@ def _cell_resolutions(e: StackEvidence, step: float) -> Contribution:
 
 def _settling(e: StackEvidence) -> Contribution:
     """Cells move together, so what each may still lack adds up over the stack."""
-    budget = e.setup.plan.settling.budget_volts
+    budget = e.visits.numbers(SETTLING_VOLTS, e.setup.plan.settling.budget_volts)
     tau = e.setup.board.cell_inputs.filter_time_constant_seconds
     return board_budget.settling(budget * e.cells, board_budget.mean_decay(e.board_stack, tau), "V")
 

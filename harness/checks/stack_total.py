@@ -29,7 +29,7 @@ from harness.checks.stack_budget import (
 )
 from harness.checks.statements import Override, Place, error_findings, volts_text
 from harness.checks.usability import unsettled_overrides
-from harness.checks.visiting import every_cell, visit_cells
+from harness.checks.visiting import SETTLING_VOLTS, every_cell, visit_cells
 from harness.descriptions.plan import StackTotalSettings
 from harness.descriptions.setup import Setup
 from harness.errors import MisuseError
@@ -74,7 +74,11 @@ class StackTotalCheck:
         return tuple(
             PlannedPoint(
                 step=step,
-                label={"nominal_volts": v, "power_line_cycles": effort.power_line_cycles},
+                label={
+                    "nominal_volts": v,
+                    "power_line_cycles": effort.power_line_cycles,
+                    SETTLING_VOLTS: setup.plan.settling.budget_volts,
+                },
                 cell_volts=(v,) * setup.board.cells,
                 cells=every_cell(setup, None) if Capability.METER_AT_CELL in has else (),
                 with_stack=Capability.METER_AT_STACK in has,

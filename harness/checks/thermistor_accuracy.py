@@ -20,7 +20,7 @@ from harness.checks.samples import Samples, Visits, samples_of, visits_of
 from harness.checks.statements import Override, Place, error_findings
 from harness.checks.thermistor_budget import Injection, injection_budget
 from harness.checks.usability import unsettled_overrides
-from harness.checks.visiting import every_thermistor, recorded
+from harness.checks.visiting import SETTLING_CELSIUS, every_thermistor, recorded
 from harness.descriptions.curve_values import curve_value
 from harness.descriptions.plan import ThermistorAccuracySettings
 from harness.descriptions.setup import Setup
@@ -71,6 +71,7 @@ class ThermistorAccuracyCheck:
                     "nominal_celsius": stop.celsius,
                     "nominal_ohms": stop.ohms,
                     "power_line_cycles": effort.power_line_cycles,
+                    SETTLING_CELSIUS: setup.plan.settling.budget_celsius,
                 },
                 cell_volts=(settings.cell_volts,) * setup.board.cells,
                 thermistor_ohms={stop.thermistor: stop.ohms},

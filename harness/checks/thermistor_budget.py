@@ -12,6 +12,7 @@ from harness.checks.cell_budget import reading_scatter
 from harness.checks.reference import decade_of, meter_of
 from harness.checks.reference_budget import MeterUse, rectangular, scaled
 from harness.checks.samples import Samples, Visits
+from harness.checks.visiting import SETTLING_CELSIUS
 from harness.descriptions.instrument import SwitchModel
 from harness.descriptions.paths import resolve_relay
 from harness.descriptions.setup import Setup
@@ -128,7 +129,7 @@ def _board(injection: Injection, setup: Setup) -> tuple[Contribution, ...]:
     noise = np.array([c.noise_celsius for c in channels])[place]
     pools = injection.visits.run_index * len(channels) + place
     scatter = scatter_of(injection.board, pools, step, noise)
-    budget = setup.plan.settling.budget_celsius
+    budget = injection.visits.numbers(SETTLING_CELSIUS, setup.plan.settling.budget_celsius)
     tau = np.array([c.filter_time_constant_seconds for c in channels])[place]
     return (
         board_budget.repeatability(scatter),

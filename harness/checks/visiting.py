@@ -27,6 +27,12 @@ def every_thermistor(setup: Setup, thermistors: Sequence[int] | None) -> tuple[i
     )
 
 
+# Label keys under which a point keeps the settling budget that it was measured with: what a
+# point may still lack follows from what was waited for, not from the plan that judges it.
+SETTLING_VOLTS = "settling_budget_volts"
+SETTLING_CELSIUS = "settling_budget_celsius"
+
+
 def visit_cells(bench: Bench, point: PlannedPoint, index: int) -> PointRecord:
     """Set the cells of `point`, measure them against the reference, return the record."""
     began = bench.clock.now()

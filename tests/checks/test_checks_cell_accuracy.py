@@ -83,7 +83,13 @@ def test_the_bench_is_set_before_it_measures():
 
 def test_a_record_tells_its_label_and_times():
     record = acquired(CHECK, FakeBench(SETUP))[0]
-    assert {"nominal_volts": 2.5, "direction": "up", "power_line_cycles": 1.0} == record.label
+    expected = {
+        "nominal_volts": 2.5,
+        "direction": "up",
+        "power_line_cycles": 1.0,
+        "settling_budget_volts": SETUP.plan.settling.budget_volts,
+    }
+    assert expected == record.label
     assert record.began_monotonic < record.ended_monotonic
 
 
@@ -365,3 +371,25 @@ def test_a_run_that_stopped_early_has_findings_for_its_points_only():
     both = joined(tabulate(points, run=1), tabulate(points[:3], run=2))
     findings = CHECK.judge(both, SETUP, 0)
     assert [9 * CELLS, 3 * CELLS] == np.unique(findings.run, return_counts=True)[1].tolist()
+
+
+# Judged by another plan ---------------------------------------------------------------------
+
+
+def test_the_settling_budget_is_the_one_measured_with_not_the_judging_plans():
+    """A point that waited for 20 mV may still lack 20 mV, whatever a later plan would wait for."""
+    measured_by = setup(plan(), settling={"budget_volts": 0.020})
+    judged_by = setup(plan(), settling={"budget_volts": 0.0002})
+    seen = observed(CHECK, FakeBench(measured_by))
+    own, other = (CHECK.judge(seen, s, 0) for s in (measured_by, judged_by))
+    assert own.expanded_uncertainty.tolist() == other.expanded_uncertainty.tolist()
+
+
+def test_points_without_a_kept_settling_budget_take_the_plans():
+    seen = observed(CHECK, FakeBench(SETUP))
+    bare = replace(seen, labels={key: {"nominal_volts": 3.3} for key in seen.labels})
+    strict, loose = (
+        CHECK.judge(bare, setup(plan(), settling={"budget_volts": b}), 0) for b in (2e-4, 2e-2)
+    )
+    little, much = (part(f, "settling residual").standard_uncertainty for f in (strict, loose))
+    assert (100 * little).tolist() == pytest.approx(much.tolist())

@@ -158,3 +158,10 @@ def test_the_stack_path_is_needed_where_there_is_one():
 def test_cells_and_stack_are_measured_at_every_point():
     point = CHECK.points(SETUP, 0)[0]
     assert ((1, 2, 3, 4), True) == (point.cells, point.with_stack)
+
+
+def test_the_settling_budget_is_the_one_measured_with_not_the_judging_plans():
+    measured_by, judged_by = (setup(PLAN, settling={"budget_volts": b}) for b in (0.02, 0.0002))
+    seen = observed(CHECK, FakeBench(measured_by))
+    own, other = (CHECK.judge(seen, s, 0) for s in (measured_by, judged_by))
+    assert own.expanded_uncertainty.tolist() == other.expanded_uncertainty.tolist()

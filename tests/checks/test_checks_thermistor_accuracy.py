@@ -205,3 +205,10 @@ def test_a_resistance_off_the_curve_is_not_run():
 
 def test_an_unsettled_point_cannot_be_decided():
     assert {Verdict.CANNOT_DECIDE} == set(judged(FakeBoard(), did_settle=False).verdict)
+
+
+def test_the_settling_budget_is_the_one_measured_with_not_the_judging_plans():
+    measured_by, judged_by = (setup(PLAN, settling={"budget_celsius": b}) for b in (0.5, 0.01))
+    seen = observed(CHECK, FakeBench(measured_by))
+    own, other = (CHECK.judge(seen, s, 0) for s in (measured_by, judged_by))
+    assert own.expanded_uncertainty.tolist() == other.expanded_uncertainty.tolist()
