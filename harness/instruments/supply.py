@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 
 from harness.descriptions.bench import Ceilings, Wiring
 from harness.descriptions.instrument import SupplyModel
-from harness.errors import InstrumentError, OutputNotOffError, SafetyError
-from harness.instruments.driver import Driver
+from harness.errors import InstrumentError, OutputNotOffError, SafetyError, TapproofError
+from harness.instruments.driver import Driver, is_question
 from harness.instruments.envelope import SafetyEnvelope
 from harness.instruments.faults import (
     ConnectionLost,
@@ -65,7 +65,8 @@ class _OffAttempt:
 
     def note(self, error: Exception) -> None:
         """Keep each fault once, the latest last; the same ones come round after round."""
-        text = str(error)
+        is_ours = isinstance(error, TapproofError)
+        text = str(error) if is_ours else f"{type(error).__name__}: {error}"
         if text in self.faults:
             self.faults.remove(text)
         self.faults.append(text)
@@ -210,17 +211,16 @@ class Supply(Driver):
         clock.sleep(self.envelope.slope_wait_seconds(changed, clock.now()))
         self.envelope.authorise_voltages(changed, clock.now())
         in_order = sorted(changed, key=lambda c: changed[c] - (before[c] or 0.0))
-        for bundle in self._bundles({c: changed[c] for c in in_order}):
+        for bundle in self._bundles({c: self._set_units(c, changed[c]) for c in in_order}):
             said = self.exchange([unit for units in bundle.values() for unit in units])
             for channel, answer in zip(bundle, said, strict=True):
                 self._confirm_voltage(channel, changed[channel], answer)
 
-    def _bundles(self, targets: Mapping[int, float]) -> Iterator[dict[int, list[str]]]:
+    def _bundles(self, asked: Mapping[int, list[str]]) -> Iterator[dict[int, list[str]]]:
         """Units by channel, cut into messages of at most `LONGEST_MESSAGE` characters."""
         bundle: dict[int, list[str]] = {}
         length = len(self.transport.dialogue.error_query)
-        for channel, volts in targets.items():
-            units = self._set_units(channel, volts)
+        for channel, units in asked.items():
             more = sum(len(unit) + 2 for unit in units)
             is_full = length + more > LONGEST_MESSAGE or not self.transport.dialogue.compound
             if bundle and is_full:
@@ -298,39 +298,56 @@ class Supply(Driver):
         volts, amperes = self.exchange([self._select(channel), *asks])
         return Measured(self.number(asks[0], volts), self.number(asks[1], amperes))
 
-    def is_tripped(self, channel: int) -> bool:
-        """Whether over-voltage protection has tripped; False where the supply cannot tell."""
-        if not self.model.commands.protection_tripped:
-            return False
-        question = self._fill(self.model.commands.protection_tripped, channel)
-        (said,) = self.exchange([self._select(channel), question])
-        return self.boolean(question, said)
-
     def check_regulation(self) -> None:
         """See that every channel that is on holds its voltage and is not at its current limit.
+
+        Cheap enough to be asked after every point: the channels share as few messages as
+        their length allows, and only one that is not as it should be is looked at again.
 
         Raises
         ------
         SafetyError : one is not, and did not come to it within `REGULATION_SECONDS`.
         """
-        for channel in sorted(self.envelope.channels_on):
-            if self.is_tripped(channel):
+        asked = {c: self._regulation_units(c) for c in sorted(self.envelope.channels_on)}
+        for bundle in self._bundles(asked):
+            said = iter(self.exchange([unit for units in bundle.values() for unit in units]))
+            for channel, units in bundle.items():
+                questions = [unit for unit in units if is_question(unit)]
+                self._look_at(channel, questions, [next(said) for _ in questions])
+
+    def _regulation_units(self, channel: int) -> list[str]:
+        """What tells voltage, current and trip, where the supply can tell it, in this order."""
+        commands = self.model.commands
+        tripped = commands.protection_tripped
+        units = [
+            self._select(channel),
+            self._fill(commands.measure_voltage, channel),
+            self._fill(commands.measure_current, channel),
+            self._fill(tripped, channel) if tripped else "",
+        ]
+        return [unit for unit in units if unit]
+
+    def _look_at(self, channel: int, questions: list[str], said: list[str]) -> None:
+        """Judge one channel's answers to `_regulation_units`."""
+        numbers = [self.number(*pair) for pair in zip(questions[:2], said[:2], strict=True)]
+        for question, answer in zip(questions[2:], said[2:], strict=True):
+            if self.boolean(question, answer):
                 raise SafetyError(
                     f"{self.place}: channel {channel}: expected no trip, got its over-voltage "
                     "protection tripped; look for what drives the channel from outside"
                 )
+        if self._regulation_fault(channel, Measured(*numbers)):
             self._await_regulation(channel)
+
+    def _regulation_fault(self, channel: int, measured: Measured) -> str:
+        state, ceiling = self.envelope.state(channel), self.envelope.channel_ceiling_volts
+        return regulation_fault(measured, state, ceiling, self.model)
 
     def _await_regulation(self, channel: int) -> None:
         clock = self.transport.clock
         deadline = clock.now() + REGULATION_SECONDS
         while True:
-            fault = regulation_fault(
-                self.measure(channel),
-                self.envelope.state(channel),
-                self.envelope.channel_ceiling_volts,
-                self.model,
-            )
+            fault = self._regulation_fault(channel, self.measure(channel))
             if not fault:
                 return
             if clock.now() >= deadline:
@@ -350,7 +367,7 @@ class Supply(Driver):
         ------
         OutputNotOffError : a channel could not be measured off in time.
         """
-        self.transport.abandon()
+        self.transport.reset()
         clock = self.transport.clock
         deadline = clock.now() + self._ceilings.off_timeout_seconds
         attempt = _OffAttempt(dict.fromkeys(self.envelope.channels))
@@ -370,7 +387,6 @@ class Supply(Driver):
             for channel in attempt.volts:
                 if channel not in attempt.commanded:
                     self._command_off(channel, attempt)
-                    attempt.commanded.add(channel)
             for channel, volts in attempt.volts.items():
                 if not self._is_off(volts):
                     self._measure_off(channel, attempt)
@@ -381,30 +397,41 @@ class Supply(Driver):
             attempt.note(error)
 
     def _command_off(self, channel: int, attempt: _OffAttempt) -> None:
-        """0 V and off, each tried whatever became of the other."""
+        """0 V and off, each tried whatever became of the other.
+
+        What the supply refused it has heard. Any other failure, a defect of ours included,
+        leaves that open: then both are sent blindly, and tried again in the next round.
+        """
+        was_heard = True
+        for step in (self._set_zero, self.output_off):
+            try:
+                step(channel)
+            except _LINK_FAULTS:
+                raise
+            except (InstrumentError, SafetyError) as error:
+                attempt.note(error)
+            except Exception as error:  # noqa: BLE001 (told with the proof, or with its failure)
+                attempt.note(error)
+                was_heard = False
+        if was_heard:
+            attempt.commanded.add(channel)
+        else:
+            self._command_off_regardless(channel, attempt)
+
+    def _set_zero(self, channel: int) -> None:
         self.envelope.authorise_zero(channel)
-        try:
-            (said,) = self.exchange(self._set_units(channel, 0.0))
-            self._confirm_voltage(channel, 0.0, said)
-        except _LINK_FAULTS:
-            raise
-        except (InstrumentError, SafetyError) as error:
-            attempt.note(error)
-        try:
-            self.output_off(channel)
-        except _LINK_FAULTS:
-            raise
-        except InstrumentError as error:
-            attempt.note(error)
+        (said,) = self.exchange(self._set_units(channel, 0.0))
+        self._confirm_voltage(channel, 0.0, said)
 
     def _command_off_regardless(self, channel: int, attempt: _OffAttempt) -> None:
+        commands = self.model.commands
         for unit in (
-            self._fill(self.model.commands.output_off, channel),
-            self._fill(self.model.commands.set_voltage, channel, volts=0.0),
+            self._fill(commands.output_off, channel),
+            self._fill(commands.set_voltage, channel, volts=0.0),
         ):
             try:
                 self.transport.write_regardless(join_commands([self._select(channel), unit]))
-            except InstrumentError as error:
+            except Exception as error:  # noqa: BLE001 (the next command must still be tried)
                 attempt.note(error)
 
     def _measure_off(self, channel: int, attempt: _OffAttempt) -> None:
@@ -414,7 +441,7 @@ class Supply(Driver):
             attempt.volts[channel] = self.number(question, said)
         except _LINK_FAULTS:
             raise
-        except InstrumentError as error:
+        except Exception as error:  # noqa: BLE001 (not measured is not off, whatever the cause)
             attempt.note(error)
         if self._is_off(attempt.volts[channel]):
             self.envelope.note_output_off(channel)

@@ -163,6 +163,23 @@ class Transport:
             self._is_in_step = False
             self._give_back()
 
+    def reset(self) -> None:
+        """Forget whatever this thread was doing, for the way out; no message is sent.
+
+        A stop may come anywhere, also between two steps of this class that belong together:
+        with the lock taken and no owner noted, or with an owner and no question. Afterwards
+        the lock is free as far as this thread held it, and the link counts as out of step.
+        """
+        self._is_in_step = False
+        if self._owner == threading.get_ident():
+            self._asked = None
+            self._owner = None
+        while True:
+            try:
+                self._lock.release()
+            except RuntimeError:  # this thread holds it no more
+                return
+
     def close(self) -> None:
         """End the connection; may be called twice."""
         self.abandon()
@@ -283,7 +300,7 @@ class Transport:
                 self._prove_in_step()
             else:
                 self._wire.reopen()
-        except WireError:
+        except Exception:  # noqa: BLE001 (a wire that a stop left half open fails in any way)
             self._renew()
         self._is_in_step = True
 

@@ -72,11 +72,20 @@ def off_lines(channel: int = 1) -> list[tuple[str, str]]:
     ]
 
 
+# The way out trusts no connection: whatever was going on there may have been cut off.
+IN_STEP = [("*IDN?", "S,1,2,3"), ("*OPC?", "1")]
+
+
 def measured_line(volts: str, channel: int = 1) -> tuple[str, str]:
     return (f"INST:NSEL {channel};:MEAS:VOLT?;:SYST:ERR?", f"{volts};{OK}")
 
 
-TRIPPED_NOT = ("INST:NSEL 1;:VOLT:PROT:TRIP?;:SYST:ERR?", f"0;{OK}")
+def look_line(volts: str, amperes: str, tripped: str = "0") -> tuple[str, str]:
+    """The first look at a channel; those that follow at one out of regulation are shorter."""
+    return (
+        "INST:NSEL 1;:MEAS:VOLT?;:MEAS:CURR?;:VOLT:PROT:TRIP?;:SYST:ERR?",
+        f"{volts};{amperes};{tripped};{OK}",
+    )
 
 
 def regulation_line(volts: str, amperes: str) -> tuple[str, str]:
@@ -316,13 +325,13 @@ def regulated(script, *lines: tuple[str, str]) -> Supply:
 
 def test_channel_that_holds_its_voltage_is_content(script):
     """3.29 V at 10 mA."""
-    regulated(script, TRIPPED_NOT, regulation_line("3.29", "0.01")).check_regulation()
+    regulated(script, look_line("3.29", "0.01")).check_regulation()
 
 
 def test_inrush_may_pass(script):
     """At the limit at first, then not."""
-    lines = [regulation_line("2.0", "0.1"), regulation_line("3.3", "0.01")]
-    regulated(script, TRIPPED_NOT, *lines).check_regulation()
+    lines = [look_line("2.0", "0.1"), regulation_line("3.3", "0.01")]
+    regulated(script, *lines).check_regulation()
 
 
 @pytest.mark.parametrize(
@@ -350,7 +359,7 @@ def test_inrush_may_pass(script):
 def test_channel_out_of_regulation_is_a_safety_fault(script, volts, amperes, words):
     """After 0.2 s of looking every 20 ms."""
     looks = [regulation_line(volts, amperes)] * 12
-    made = regulated(script, TRIPPED_NOT, *looks)
+    made = regulated(script, look_line(volts, amperes), *looks)
     with pytest.raises(SafetyError) as caught:
         made.check_regulation()
     assert f"{PLACE}: channel 1: {words}" == str(caught.value)
@@ -358,13 +367,32 @@ def test_channel_out_of_regulation_is_a_safety_fault(script, volts, amperes, wor
 
 def test_tripped_protection_is_a_safety_fault(script):
     """At once."""
-    made = regulated(script, (TRIPPED_NOT[0], f"1;{OK}"))
+    made = regulated(script, look_line("0.0", "0.0", tripped="1"))
     with pytest.raises(SafetyError) as caught:
         made.check_regulation()
     assert str(caught.value) == (
         f"{PLACE}: channel 1: expected no trip, got its over-voltage protection tripped; "
         "look for what drives the channel from outside"
     )
+
+
+def test_channels_share_messages_when_looked_at(script):
+    """Five channels are two messages, so that a look after every point costs little."""
+    one = "INST:NSEL {0};:MEAS:VOLT?;:MEAS:CURR?;:VOLT:PROT:TRIP?"
+    first = ";:".join(one.format(k) for k in range(1, 5)) + ";:SYST:ERR?"
+    assert len(first) <= 240
+    wire = script(
+        *[prepare_line(k) for k in range(1, 6)],
+        *[on_line(k) for k in range(1, 6)],
+        (first, ";".join(["0.0;0.0;0"] * 4) + f";{OK}"),
+        (one.format(5) + ";:SYST:ERR?", f"0.0;0.0;0;{OK}"),
+    )
+    energised(supply(wire, cells=5)).check_regulation()
+
+
+def test_channels_that_are_off_are_not_looked_at(script):
+    """No message."""
+    supply(script()).check_regulation()
 
 
 # Switching off ----------------------------------------------------------------------------
@@ -416,11 +444,11 @@ def test_dropped_connection_is_made_anew_for_switching_off(script):
     lines = off_lines()
     wire = script(
         ("*IDN?", "S,1,2,3"),
+        *IN_STEP,
         (lines[0][0], WireClosed("reset")),
         ("INST:NSEL 1;:OUTP OFF", None),
         ("INST:NSEL 1;:VOLT 0.0", None),
-        ("*IDN?", "S,1,2,3"),
-        ("*OPC?", "1"),
+        *IN_STEP,
         *lines,
         measured_line("0.0"),
     )
@@ -505,6 +533,39 @@ def test_off_does_not_stumble_over_a_started_query(script):
     made.transport.identity = made.transport.query("*IDN?")
     made.transport.start("MEAS:VOLT?")
     assert {1: 0.0} == made.safe_off().volts
+
+
+def cut_off_at_its_ends(made: Supply) -> None:
+    """As when a stop comes where the lock is to be given back: held, and nothing asked."""
+    made.transport.start("MEAS:VOLT?")
+    made.transport._asked = None
+
+
+def cut_off_before_its_owner(made: Supply) -> None:
+    """As when a stop comes between taking the lock and noting who has it."""
+    made.transport._lock.acquire()
+
+
+@pytest.mark.parametrize("cut_off", [cut_off_at_its_ends, cut_off_before_its_owner])
+def test_off_does_not_stumble_over_a_message_cut_off_anywhere(script, cut_off):
+    """The link is brought back in step, and every command is sent."""
+    wire = script(*off_lines(), measured_line("0.0"))
+    wire_before = [("MEAS:VOLT?", None)] if cut_off is cut_off_at_its_ends else []
+    wire._lines.extendleft(reversed(wire_before))
+    made = supply(wire)
+    cut_off(made)
+    assert {1: 0.0} == made.safe_off().volts
+    made.transport.reset()
+    assert not made.transport._lock._is_owned()
+
+
+def test_a_defect_of_ours_keeps_no_channel_from_being_switched_off(script, monkeypatch):
+    """Whatever fails above the connection, both commands go out to each channel blindly."""
+    blind = [(f"INST:NSEL {k};:{unit}", None) for k in (1, 2) for unit in ("OUTP OFF", "VOLT 0.0")]
+    made = supply(script(*blind * 7), cells=2)
+    monkeypatch.setattr(made, "exchange", lambda units: 1 / 0)
+    with pytest.raises(OutputNotOffError, match="last fault: ZeroDivisionError: division by zero"):
+        made.safe_off()
 
 
 def test_output_off_by_its_own_word(script):

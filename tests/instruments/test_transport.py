@@ -358,3 +358,37 @@ def test_a_signal_while_the_lock_is_taken_does_not_lock_out_switching_off(script
     with pytest.raises(KeyboardInterrupt):
         link.query("READ?")
     assert "0" == link.query("OUTP OFF;:OUTP?")
+
+
+def test_reset_forgets_a_started_query_and_brings_the_link_in_step(script):
+    """The answer that nobody fetched is never taken for the next one."""
+    wire = script(
+        ("*IDN?", "me"), ("READ?", Late("99")), ("*IDN?", "me"), ("*OPC?", "1"), ("VOLT?", "3.3")
+    )
+    link = opened(wire)
+    link.start("READ?")
+    link.reset()
+    assert "3.3" == link.query("VOLT?")
+
+
+def test_reset_gives_the_lock_back_however_often_it_was_taken(script):
+    """Another thread can talk afterwards."""
+    link = opened(script(("*IDN?", "me"), ("*IDN?", "me"), ("*OPC?", "1"), ("A?", "1")))
+    link._lock.acquire()
+    link._lock.acquire()
+    link.reset()
+    said: list[str] = []
+    other = threading.Thread(target=lambda: said.append(link.query("A?")))
+    other.start()
+    other.join(5.0)
+    assert ["1"] == said
+
+
+def test_reset_leaves_what_another_thread_is_asking(script):
+    """Only the thread that holds the lock may give it back."""
+    link = opened(script(("*IDN?", "me"), ("A?", "1")))
+    link.start("A?")
+    other = threading.Thread(target=link.reset)
+    other.start()
+    other.join(5.0)
+    assert "1" == link.finish()
