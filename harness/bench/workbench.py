@@ -309,12 +309,16 @@ class Workbench:
         )
 
     def watch_thermistors(self, seconds: float) -> Acquired:
-        """All board frames from the last change of a thermistor until `seconds` from now.
+        """All board frames since the last change of a thermistor, up to one from `seconds` on.
 
         Observations as `harness.checks.check.Bench` says.
+
+        Raises
+        ------
+        BoardError : the board fell silent, was unplugged, or sends only bad frames.
         """
         link = self._link()
-        self._clock.sleep(seconds)
+        link.wait_for_frames(1, after=self._clock.now() + seconds)
         frames = link.frames_after(self._thermistor_changed)
         found = frame_observations(frames, link.columns)
         found.append(
