@@ -17,12 +17,13 @@ import numpy as np
 from harness.bench.capabilities import Capability, capabilities
 from harness.checks.check import PlannedPoint
 from harness.checks.registry import check_of_kind
+from harness.checks.samples import BoolArray, Visits, visits_of
 from harness.descriptions.bench import InstrumentEntry
 from harness.descriptions.instrument import AgeColumn
 from harness.descriptions.setup import Setup
 from harness.finding import CheckResult, Findings, Judgement
 from harness.metrology.decision import Verdict
-from harness.observation import LabelValue, Observations
+from harness.observation import IntArray, LabelValue, Observations
 
 # Days that a calibration-age column of a specification covers.
 _COLUMN_DAYS = {AgeColumn.DAY: 1, AgeColumn.QUARTER: 90, AgeColumn.YEAR: 365}
@@ -76,14 +77,45 @@ def judge_many(observations: Observations, setup: Setup) -> dict[int, Findings]:
     }
 
 
-def verdict_by_run(findings: Findings) -> dict[int, Verdict]:
-    """The worst verdict of each run among `findings`."""
-    severity = np.array([verdict.severity for verdict in findings.verdict], dtype=np.int64)
-    runs, place = np.unique(findings.run, return_inverse=True)
+def verdict_by_run(
+    observations: Observations, setup: Setup, findings: Mapping[int, Findings]
+) -> dict[int, Verdict]:
+    """The verdict of each run: the worst of its findings, `NOT_RUN` or worse where some lack.
+
+    A run that has not all points of a check of the plan is no pass, and neither is one
+    without the check, unless that is optional: the same rule as `judge_run`'s.
+
+    Parameters
+    ----------
+    observations : of any number of runs. findings : of these, from `judge_many`.
+    """
+    visits = [visits_of(observations, index) for index in range(len(setup.plan.check))]
+    runs = np.unique(np.concatenate([np.unique(observations.run), *(v.runs for v in visits)]))
     worst = np.zeros(len(runs), dtype=np.int64)
-    np.maximum.at(worst, place, severity)
+    for index, settings in enumerate(setup.plan.check):
+        if index in findings:
+            severity = [verdict.severity for verdict in findings[index].verdict]
+            place = np.searchsorted(runs, findings[index].run)
+            np.maximum.at(worst, place, np.array(severity, dtype=np.int64))
+        lacks = _lacks_points(visits[index], runs, setup, index)
+        if settings.optional:
+            lacks &= np.isin(runs, visits[index].runs)
+        worst = np.where(lacks, np.maximum(worst, Verdict.NOT_RUN.severity), worst)
     by_severity = {verdict.severity: verdict for verdict in Verdict}
     return {run: by_severity[s] for run, s in zip(runs.tolist(), worst.tolist(), strict=True)}
+
+
+def _lacks_points(visits: Visits, runs: IntArray, setup: Setup, index: int) -> BoolArray:
+    """Whether each of `runs` lacks a planned point of check `index`, shape of `runs`."""
+    steps, first = np.unique(visits.step, return_index=True)
+    planned = check_of_kind(setup.plan.check[index].kind).points(setup, index)
+    labels = [visits.labels[i] for i in first.tolist()]
+    fits = np.array([[_is_same(p.label, seen) for seen in labels] for p in planned], dtype=bool)
+    has = np.zeros((len(runs), len(steps)), dtype=bool)
+    has[np.searchsorted(runs, visits.run), np.searchsorted(steps, visits.step)] = True
+    measured = has.astype(np.int64) @ fits.reshape(len(planned), len(steps)).T.astype(np.int64)
+    lacks: BoolArray = (measured == 0).any(axis=1)
+    return lacks
 
 
 def _result(

@@ -69,11 +69,13 @@ class _RunStory:
             self._others,
             self._wrong_value,
             self._too_still,
+            self._unseen,
         ):
             found = state(i, cell)
             if found is not None:
                 return found
-        return Verdict.PASS, ""
+        # Only what is not clean gets here: without a story it is still no pass.
+        return Verdict.CANNOT_DECIDE, f"what channel {cell} did is not what a good one does"
 
     def _unknown(self, i: int, cell: int) -> tuple[Verdict, str] | None:
         e, r = self._e, self._r
@@ -161,6 +163,17 @@ class _RunStory:
         if not is_improbably_still(np.array([frames]), self._setup)[0]:
             return None
         return Verdict.CONDITIONAL_PASS, sameness(frames, self._setup)
+
+    def _unseen(self, i: int, cell: int) -> tuple[Verdict, str] | None:
+        """Moves of other cells in which this channel was not seen."""
+        unseen = np.flatnonzero(np.isnan(self._response[:, cell - 1]))
+        if not len(unseen):
+            return None
+        other = self._tested[int(unseen[0])]
+        return (
+            Verdict.NOT_RUN,
+            f"cell {other} was not moved, so whether channel {cell} follows it is not known",
+        )
 
 
 def _listed(cells: tuple[int, ...]) -> str:

@@ -235,9 +235,11 @@ def _plausibility(
     is_bench: BoolArray, difference: FloatArray, expanded: FloatArray
 ) -> tuple[Override, Override]:
     """The bench's own sum agrees inside U or the reference is not to be believed."""
-    is_off = is_bench & (np.abs(difference) > expanded)
+    is_off = is_bench & ~(np.abs(difference) <= expanded)
 
     def reason(i: int) -> str:
+        if np.isnan(expanded[i]):
+            return "bench: how far reference cells and reference stack may differ is not known"
         return (
             f"bench: the reference cells add up to {volts_text(difference[i])} more than the "
             f"reference stack, U {volts_text(expanded[i])}: look for swapped leads, leakage in "

@@ -190,7 +190,41 @@ def test_many_runs_give_one_findings_a_check_with_each_runs_verdict():
     bad = points_of(fake=FakeBoard(gain=(1, 1.01, 1, 1)))
     many = judge_many(joined(tabulate(ALL_POINTS, run=1), tabulate(bad, run=2)), SETUP)
     assert set(range(6)) == set(many)
-    assert {1: Verdict.PASS, 2: Verdict.FAIL} == verdict_by_run(many[1])
+    assert [Verdict.PASS, Verdict.FAIL] == [
+        Verdict.worst(row.verdict for row in many[1].rows() if row.run == run) for run in (1, 2)
+    ]
+
+
+def by_run(*runs, a_setup=SETUP):
+    seen = joined(*(tabulate(points, run=run) for run, points in enumerate(runs, 1)))
+    return verdict_by_run(seen, a_setup, judge_many(seen, a_setup))
+
+
+def test_each_run_among_many_has_its_worst_verdict():
+    bad = points_of(fake=FakeBoard(gain=(1, 1.01, 1, 1)))
+    assert {1: Verdict.PASS, 2: Verdict.FAIL} == by_run(ALL_POINTS, bad)
+
+
+def test_a_run_that_lacks_points_among_many_is_no_pass():
+    few = [p for p in ALL_POINTS if p.check != 1 or p.step == 0]
+    assert {1: Verdict.PASS, 2: Verdict.NOT_RUN} == by_run(ALL_POINTS, few)
+
+
+def test_a_run_that_lacks_a_check_among_many_is_no_pass():
+    few = [p for p in ALL_POINTS if p.check != 3]
+    assert {1: Verdict.PASS, 2: Verdict.NOT_RUN} == by_run(ALL_POINTS, few)
+
+
+def test_a_check_that_no_run_has_spoils_all():
+    few = [p for p in ALL_POINTS if p.check != 3]
+    assert {1: Verdict.NOT_RUN} == by_run(few)
+
+
+def test_an_optional_check_may_be_lacking():
+    optional = replace(EVERYTHING[3], optional=True)
+    a_setup = setup(*EVERYTHING[:3], optional, *EVERYTHING[4:], effort={"frames": 10})
+    few = [p for p in ALL_POINTS if p.check != 3]
+    assert {1: Verdict.PASS, 2: Verdict.PASS} == by_run(ALL_POINTS, few, a_setup=a_setup)
 
 
 @pytest.mark.parametrize("index", range(6))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from checks_builder import CELLS, FakeBench, FakeBoard, observed, setup
+import numpy as np
+from checks_builder import CELLS, FakeBench, FakeBoard, observed, setup, without
 
+from harness.checks import mapping_story
 from harness.checks.mapping import MappingCheck
 from harness.checks.mapping_evidence import gather_evidence
 from harness.checks.mapping_story import mapping_statements
@@ -34,3 +36,26 @@ def test_a_move_too_small_to_tell_is_the_benchs_matter():
     verdicts, reasons = statements(FakeBoard(), move_volts=0.001)
     assert {Verdict.CANNOT_DECIDE} == set(verdicts)
     assert "bench: cell 1 moved by 1 mV only, too little to tell" == reasons[0]
+
+
+SETUP = setup(MappingSettings(kind="mapping"))
+TESTED = tuple(range(1, CELLS + 1))
+
+
+def test_a_cell_never_moved_leaves_the_other_channels_untold():
+    """Whether channel 1 also follows cell 3 shows only when cell 3 moves."""
+    seen = without(observed(CHECK, FakeBench(SETUP)), step=3)
+    verdicts, reasons = mapping_statements(gather_evidence(seen, SETUP, 0, TESTED), SETUP, TESTED)
+    assert (Verdict.NOT_RUN,) * CELLS == verdicts
+    assert "cell 3 was not moved, so whether channel 1 follows it is not known" == reasons[0]
+    assert "cell 3 was not moved" == reasons[2]
+
+
+def test_what_is_not_clean_and_has_no_story_is_no_pass(monkeypatch):
+    evidence = gather_evidence(observed(CHECK, FakeBench(SETUP)), SETUP, 0, TESTED)
+    monkeypatch.setattr(
+        mapping_story, "is_clean", lambda e, s, tested: np.zeros((1, len(tested)), dtype=bool)
+    )
+    verdicts, reasons = mapping_statements(evidence, SETUP, TESTED)
+    assert (Verdict.CANNOT_DECIDE,) * CELLS == verdicts
+    assert "what channel 1 did is not what a good one does" == reasons[0]

@@ -18,7 +18,7 @@ from checks_builder import (
 )
 
 from harness.bench.capabilities import Capability
-from harness.checks.stack_total import StackTotalCheck
+from harness.checks.stack_total import StackTotalCheck, _plausibility
 from harness.descriptions.plan import StackTotalSettings
 from harness.metrology.decision import Verdict
 from harness.observation import Quantity, Source
@@ -165,3 +165,12 @@ def test_the_settling_budget_is_the_one_measured_with_not_the_judging_plans():
     seen = observed(CHECK, FakeBench(measured_by))
     own, other = (CHECK.judge(seen, s, 0) for s in (measured_by, judged_by))
     assert own.expanded_uncertainty.tolist() == other.expanded_uncertainty.tolist()
+
+
+def test_a_bench_whose_uncertainty_is_not_known_is_not_called_plausible():
+    is_bench = np.array([True, True, True])
+    difference, expanded = np.array([0.0, 0.0, np.nan]), np.array([0.001, np.nan, 0.001])
+    off, _ = _plausibility(is_bench, difference, expanded)
+    assert [False, True, True] == off.mask.tolist()
+    assert off.verdict is Verdict.CANNOT_DECIDE
+    assert "is not known" in off.reason(1)
