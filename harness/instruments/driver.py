@@ -27,6 +27,9 @@ from harness.protocols.scpi_reply import (
     split_replies,
 )
 
+# A common implementation reads at most 256 characters a message (then -363, input overrun).
+LONGEST_MESSAGE = 240
+
 # The queue holds 17 entries in a common implementation; more than this is an endless one.
 MOST_QUEUED_ERRORS = 40
 

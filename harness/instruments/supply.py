@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from harness.descriptions.bench import Ceilings, Wiring
 from harness.descriptions.instrument import SupplyModel
 from harness.errors import InstrumentError, OutputNotOffError, SafetyError, TapproofError
-from harness.instruments.driver import Driver, is_question
+from harness.instruments.driver import LONGEST_MESSAGE, Driver, is_question
 from harness.instruments.envelope import SafetyEnvelope
 from harness.instruments.faults import (
     ConnectionLost,
@@ -23,9 +23,6 @@ from harness.instruments.faults import (
 from harness.instruments.regulation import Measured, regulation_fault
 from harness.instruments.transport import Transport
 from harness.protocols.scpi_command import fill, join_commands
-
-# A common implementation reads at most 256 characters a message (then -363, input overrun).
-LONGEST_MESSAGE = 240
 
 # Limits are set by coarse converters, and the model description does not declare their steps.
 LIMIT_READBACK_RATIO = 0.01

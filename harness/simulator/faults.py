@@ -192,6 +192,8 @@ class InstrumentFault:
     transistor, the output voltage never falls again; setpoint_readback_offset_volts,
     measured_readback_offset_volts : the answer lies by so much; ignores_protection : the
     protection setting is accepted and not kept; limit_ratio : actual current limit over set.
+    Relay card: stuck_relays : do not move any more, open at the start; hides_stuck_relays :
+    the card answers what it was told, as most do, not where its contacts are.
     accuracy_draw : replaces the drawn share of the accuracy specification, -1 to 1.
     """
 
@@ -211,6 +213,7 @@ class InstrumentFault:
     limit_ratio: Positive = 1.0
     overload_after_readings: Count | None = None
     stuck_relays: tuple[Text, ...] = ()
+    hides_stuck_relays: Flag = False
     accuracy_draw: Annotated[Number, Field(ge=-1, le=1)] | None = None
 
 

@@ -314,9 +314,17 @@ def test_a_short_circuit_ends_the_run(limit_ratio: float, measure_on_twin) -> No
     assert run.seen.highest_amperes <= 0.1 * limit_ratio * 1.01
 
 
+def test_a_relay_that_its_card_says_has_not_closed_is_told(measure_on_twin) -> None:
+    """By its number, at its first use, before anything is measured through it."""
+    fault = InstrumentFault(stuck_relays=("103",))
+    run = measure_on_twin(SETUP, Faults(instrument={"relays": fault}))
+    assert_told(run.error, SetPointMismatch, "relays (TCPIP::", "relay 103 stays open")
+    assert "outputs off" in " ".join(run.texts("outputs off"))
+
+
 def test_a_relay_that_never_closes_fails_no_board(measure_on_twin) -> None:
     """The meter hangs in the air at cell 3: that is the bench's fault, not the board's."""
-    fault = InstrumentFault(stuck_relays=("103",))
+    fault = InstrumentFault(stuck_relays=("103",), hides_stuck_relays=True)
     run = measure_on_twin(SETUP, Faults(instrument={"relays": fault}))
     assert {3} == not_passed(run, "cell-accuracy")
     blamed = [f for f in run.findings("cell-accuracy") if f.channel == 3]

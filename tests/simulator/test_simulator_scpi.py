@@ -300,3 +300,10 @@ def test_stuck_relay(manager: pyvisa.ResourceManager) -> None:
     fault = InstrumentFault(stuck_relays=("105",))
     said = planted_query(manager, fault, "relays", "ROUT:CLOS (@105);*OPC?", "ROUT:CLOS? (@105)")
     assert said == ["1", "0"]
+
+
+def test_stuck_relay_that_its_card_does_not_see(manager: pyvisa.ResourceManager) -> None:
+    """The card answers what it was told."""
+    fault = InstrumentFault(stuck_relays=("105",), hides_stuck_relays=True)
+    said = planted_query(manager, fault, "relays", "ROUT:CLOS (@105);*OPC?", "ROUT:CLOS? (@105)")
+    assert said == ["1", "1"]
