@@ -10,6 +10,7 @@ from harness.metrology.settling import (
     is_settled,
     lag_after_ramp,
     settled_after_ramp_seconds,
+    slow_tail,
     time_to_settle_seconds,
 )
 
@@ -115,3 +116,70 @@ def test_settling_after_a_ramp_counts_the_lag_only() -> None:
     step = settled_after_ramp_seconds(1.0, 0.0, 0.1, 1e-4)
     assert float(time_to_settle_seconds(1.0, 0.1, 1e-4)) == pytest.approx(float(step))
     assert settled_after_ramp_seconds(1.0, 2.0, 0.1, 1e-4) < step
+
+
+SINCE_STEP = np.arange(1, 13) * 0.05
+DECLARED = 0.02
+
+
+def after_step(tau: float, step: float, deviation: float = NOISE) -> np.ndarray:
+    """Two hundred channels behind a filter of `tau` after a step at time 0."""
+    scatter = np.random.default_rng(2).standard_normal((len(SINCE_STEP), 200))
+    return step * np.exp(-SINCE_STEP / tau)[:, None] + deviation * scatter
+
+
+@pytest.mark.parametrize("tau", [0.05, 0.1, 0.3, 0.6])
+def test_a_time_constant_is_recovered_from_noisy_samples(tau: float) -> None:
+    """Twelve samples after a step of 0.3 V with 0.3 mV of noise: within a few percent."""
+    found = slow_tail(SINCE_STEP, after_step(tau, 0.3), NOISE, DECLARED)
+    assert found.is_slow.all()
+    assert pytest.approx(tau, rel=0.1) == float(np.median(found.time_constant_seconds))
+
+
+def test_the_moment_of_readiness_is_tau_ln_of_step_over_budget() -> None:
+    found = slow_tail(SINCE_STEP, 0.3 * np.exp(-SINCE_STEP / 0.1)[:, None], 0.0, DECLARED)
+    assert pytest.approx(0.1 * np.log(0.3 / BUDGET), rel=0.05) == found.ready_seconds(BUDGET)
+
+
+def test_what_is_left_is_the_tail_over_the_window() -> None:
+    found = slow_tail(SINCE_STEP, 0.3 * np.exp(-SINCE_STEP / 0.1)[:, None], 0.0, DECLARED)
+    window = np.array([0.5, 0.55, 0.6])
+    expected = float(0.3 * np.exp(-window / 0.1).mean())
+    assert pytest.approx(expected, rel=0.1) == float(found.mean_left(window)[0])
+
+
+@pytest.mark.parametrize("tau", [0.001, 0.01, 0.019])
+def test_a_board_as_declared_is_not_slow(tau: float) -> None:
+    """Whatever of its tail the first samples still show."""
+    found = slow_tail(SINCE_STEP - 0.045, after_as_declared(tau), NOISE, DECLARED)
+    assert not found.is_slow.any()
+    assert 0.0 == found.mean_left(SINCE_STEP).max()
+
+
+def after_as_declared(tau: float) -> np.ndarray:
+    signal = 0.3 * np.exp(-(SINCE_STEP - 0.045) / tau)
+    return noisy(signal, channels=20_000)
+
+
+@pytest.mark.parametrize("deviation", [NOISE, 10 * NOISE])
+def test_noise_is_not_taken_for_a_tail(deviation: float) -> None:
+    steady = noisy(np.zeros(12), channels=20_000) * (deviation / NOISE)
+    assert not slow_tail(SINCE_STEP, steady, NOISE, DECLARED).is_slow.any()
+
+
+def test_a_slow_channel_does_not_hide_behind_its_noise() -> None:
+    """Ten times the declared noise, and yet slow."""
+    found = slow_tail(SINCE_STEP, after_step(0.3, 1.0, 10 * NOISE), NOISE, DECLARED)
+    assert found.is_slow.all()
+
+
+def test_few_samples_and_missing_ones_tell_nothing() -> None:
+    values = after_step(0.3, 1.0)[:, :2]
+    values[3, 1] = np.nan
+    assert [True, False] == slow_tail(SINCE_STEP, values, NOISE, DECLARED).is_slow.tolist()
+    assert not slow_tail(SINCE_STEP[:4], values[:4], NOISE, DECLARED).is_slow.any()
+
+
+def test_without_a_declared_filter_any_tail_is_slow() -> None:
+    found = slow_tail(SINCE_STEP, after_step(0.1, 0.3), NOISE, 0.0)
+    assert found.is_slow.all()
