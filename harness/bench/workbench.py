@@ -31,7 +31,7 @@ from harness.instruments.decade import Decade
 from harness.instruments.meter import Meter
 from harness.instruments.supply import Supply
 from harness.instruments.switch import Switch
-from harness.link.board_link import BoardLink
+from harness.link.board_link import BoardLink, LinkStatistics
 from harness.metrology.settling import time_to_settle_seconds
 from harness.observation import Acquired, Observation, Quantity, Source
 from harness.timebase import Clock
@@ -101,9 +101,9 @@ class Workbench:
         """What each instrument answered to `*IDN?`, by its name in the bench file."""
         return dict(self._parts.identities)
 
-    def link_summary(self) -> str:
-        """The link's counts so far, in words."""
-        return str(self._link().statistics())
+    def link_statistics(self) -> LinkStatistics:
+        """What came over the board's link so far."""
+        return self._link().statistics()
 
     # Cells ------------------------------------------------------------------------------
 

@@ -25,6 +25,7 @@ from harness.records.run_header import RunKind, short_id
 from harness.records.store import Store
 from harness.report.document import from_record
 from harness.report.html import write_report
+from harness.report.remarks import remarks_of
 from harness.report.terminal import summary
 from harness.run.conduct import RunIdentity, conduct, points_planned
 from harness.run.executor import RunTiming
@@ -123,6 +124,7 @@ def _print_outcome(console: Console, judged: JudgedRun, timing: RunTiming, remar
             judged.judgement,
             is_simulated=judged.header.kind is RunKind.REHEARSED,
             end_reason=judged.header.end_reason,
+            remarks=remarks_of(judged.events),
         )
     )
     if remark:

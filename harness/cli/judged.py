@@ -9,6 +9,7 @@ from harness.cli.exit_codes import exit_code_of
 from harness.cli.machine import judged_as_json, print_json
 from harness.records.run_header import RunKind, RunState, local_time_text
 from harness.records.store import Store
+from harness.report.remarks import remarks_of
 from harness.report.terminal import summary, worst_findings
 from harness.run.rejudge import JudgedRun
 
@@ -29,6 +30,7 @@ def _print(store: Store, judged: JudgedRun, console: Console) -> None:
             judged.judgement,
             is_simulated=header.kind is RunKind.REHEARSED,
             end_reason=header.end_reason,
+            remarks=remarks_of(judged.events),
         )
     )
     console.print()

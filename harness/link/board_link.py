@@ -66,6 +66,27 @@ class LinkStatistics:
     duplicates: int = 0
     resets: int = 0
 
+    def __str__(self) -> str:
+        """One sentence part: "795 frames; 41 with a wrong check, 12 missing"."""
+        troubles = (
+            (self.bad_check, "with a wrong check"),
+            (self.malformed, "malformed"),
+            (self.wrong_field_count, "with a wrong number of fields"),
+            (self.not_a_number, "with text for a number"),
+            (self.too_long, "too long"),
+            (self.missing, "missing"),
+            (self.duplicates, "repeated"),
+            (self.resets, "restarts of the sequence"),
+            (self.noise_bytes, "bytes of noise"),
+        )
+        said = ", ".join(f"{count} {what}" for count, what in troubles if count)
+        return f"{self.good} good frames" + (f"; {said}" if said else ", nothing wrong")
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether nothing but good frames came."""
+        return self == LinkStatistics(good=self.good)
+
 
 class BoardLink:
     """The link to one board, open from construction to `close`.
@@ -294,5 +315,6 @@ class _SinceGood:
 
     @property
     def worst(self) -> BadReason:
-        """The most frequent reason."""
-        return self.reasons.most_common(1)[0][0]
+        """The most frequent reason; mere noise only when there is no other, as it says least."""
+        telling = [r for r, _ in self.reasons.most_common() if r is not BadReason.NOISE]
+        return telling[0] if telling else BadReason.NOISE

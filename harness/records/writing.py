@@ -14,6 +14,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, func, insert, select
 
+from harness.bench.stopping import signals_held
 from harness.errors import MisuseError
 from harness.observation import UNITS, Observation, PointRecord
 from harness.records.database import explained_errors
@@ -206,10 +207,18 @@ class RunWriter:
 
     @contextmanager
     def _transaction(self, doing: str) -> Iterator[Connection]:
-        """One transaction: committed and on the disk, or as if it had never been."""
+        """One transaction: committed and on the disk, or as if it had never been.
+
+        A stop is held back meanwhile: raised inside the driver it would leave the connection,
+        and its lock, with the traceback, and the end of the run could not be written.
+        """
         if not self._is_open:
             raise MisuseError(f"run {self.run_id}: cannot {doing}: the run has ended")
-        with explained_errors(self._place, doing), self._engine.begin() as connection:
+        with (
+            signals_held(),
+            explained_errors(self._place, doing),
+            self._engine.begin() as connection,
+        ):
             yield connection
 
 

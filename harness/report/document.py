@@ -15,6 +15,7 @@ from harness.descriptions.setup import Setup, setup_to_json
 from harness.finding import Judgement
 from harness.observation import Observations
 from harness.records.run_header import Event, RunHeader, RunKind
+from harness.report.remarks import remarks_of
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,7 @@ class ReportInput:
     setup_sha256 : of the setup in the record; judged_sha256 : of the one that was judged, which
     has another plan when the run was judged again under one.
     observations : of this run, for the noise histogram and the ambient conditions.
+    remarks : sentences about the run that stand under the verdict.
     """
 
     run_id: str
@@ -70,6 +72,7 @@ class ReportInput:
     setup: Setup
     judgement: Judgement
     observations: Observations
+    remarks: tuple[str, ...] = ()
 
 
 def from_record(
@@ -85,6 +88,7 @@ def from_record(
     ----------
     setup : the setup that was judged; its plan may be another than the record's own.
     """
+    happened = tuple(events)
     zone = datetime.timezone(datetime.timedelta(seconds=header.utc_offset_seconds))
     return ReportInput(
         run_id=header.id,
@@ -114,9 +118,10 @@ def from_record(
             for i in header.instruments
         ),
         events=tuple(
-            ReportEvent(e.monotonic - header.started_monotonic, e.kind, e.text) for e in events
+            ReportEvent(e.monotonic - header.started_monotonic, e.kind, e.text) for e in happened
         ),
         setup=setup,
         judgement=judgement,
         observations=observations,
+        remarks=remarks_of(happened),
     )

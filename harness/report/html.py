@@ -96,6 +96,7 @@ def _context(report: ReportInput) -> dict[str, object]:
         "verdict_class": verdict.name.lower().replace("_", "-"),
         "verdict_sentences": verdict_sentences(judgement, report.end_reason),
         "indicative": judgement.indicative,
+        "remarks": report.remarks,
         "traceability": traceability_remarks(report),
         "simulated": SIMULATED if report.is_simulated else "",
         "facts": facts(report),

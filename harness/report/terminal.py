@@ -5,6 +5,8 @@ Imports rich and this package's pure modules only: no plotting, no templates.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rich.console import Group, RenderableType
 from rich.table import Table as RichTable
 from rich.text import Text
@@ -51,9 +53,16 @@ SMALLEST_ADVISED_SHARE = 0.01
 
 
 def summary(
-    judgement: Judgement, *, is_simulated: bool = False, end_reason: str = ""
+    judgement: Judgement,
+    *,
+    is_simulated: bool = False,
+    end_reason: str = "",
+    remarks: Sequence[str] = (),
 ) -> RenderableType:
-    """The verdict on the first line, why, then a line a check and what is not a pass."""
+    """The verdict on the first line, why, then a line a check and what is not a pass.
+
+    `remarks` are sentences about the run itself (`harness.report.remarks`).
+    """
     verdict = judgement.verdict()
     parts: list[RenderableType] = [
         Text.assemble(
@@ -64,6 +73,7 @@ def summary(
     if is_simulated:
         parts.append(Text(SIMULATED, style="bold"))
     parts += [Text(f"Indicative only: {reason}") for reason in judgement.indicative]
+    parts += [Text(remark) for remark in remarks]
     parts.append(_checks(judgement))
     parts += _statements(judgement)
     return Group(*parts)

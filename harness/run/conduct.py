@@ -7,6 +7,7 @@ is written.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
@@ -78,7 +79,8 @@ def conduct(
             with open_bench(setup, clock, _event_reporter(writer, report)) as bench:
                 _keep_instruments(writer, setup, bench.identities())
                 timing = run_plan(setup, bench, writer, _noting(writer, report))
-                writer.event("link statistics", bench.link_summary())
+                link = bench.link_statistics()
+                writer.event("link statistics", str(link), dataclasses.asdict(link))
         except BaseException as error:
             _keep_abort(writer, error)
             raise
@@ -95,8 +97,10 @@ def _event_reporter(writer: RunWriter, report: ReportProgress) -> ReportEvent:
     """Bench events go into the record and to the face."""
 
     def keep(kind: str, text: str, data: Mapping[str, object]) -> None:
-        writer.event(kind, text, data)
-        report(Noted(kind, text))
+        try:
+            writer.event(kind, text, data)
+        finally:  # a disk that is full keeps nobody from reading it
+            report(Noted(kind, text))
 
     return keep
 

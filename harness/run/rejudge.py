@@ -33,6 +33,7 @@ class JudgedRun:
     setup: Setup
     observations: Observations
     judgement: Judgement
+    events: tuple[Event, ...] = ()
 
 
 def matched_checks(measured: PlanDescription, judged: PlanDescription) -> Mapping[int, int]:
@@ -88,14 +89,15 @@ def judge_kept_run(store: Store, run_id: str, plan: PlanDescription | None = Non
         matches = matched_checks(measured.plan, plan)
         setup = dataclasses.replace(measured, plan=plan)
         observations = renumbered(observations, matches)
+    events = store.events(run_id)
     judgement = judge_run(
         observations,
         setup,
-        not_run=not_run_by_record(store.events(run_id), matches, len(setup.plan.check)),
+        not_run=not_run_by_record(events, matches, len(setup.plan.check)),
         was_aborted=header.state is not RunState.FINISHED,
         today=local_date(header),
     )
-    return JudgedRun(header, setup, observations, judgement)
+    return JudgedRun(header, setup, observations, judgement, events)
 
 
 def not_run_by_record(

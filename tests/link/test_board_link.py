@@ -10,7 +10,7 @@ import pytest
 
 from harness.descriptions.board import FrameField, SerialPort, TextFrame
 from harness.errors import MisuseError
-from harness.link.board_link import KEPT_FRAMES, BoardLink
+from harness.link.board_link import KEPT_FRAMES, BoardLink, LinkStatistics
 from harness.link.faults import BoardFrameFault, BoardSilent, BoardUnplugged
 from harness.observation import Quantity
 from harness.timebase import RealClock
@@ -233,3 +233,14 @@ def test_close_twice_is_as_good_as_once(linked):
     link.close()
     link.close()
     assert 2 == port.was_closed
+
+
+def test_link_statistics_say_what_was_wrong() -> None:
+    damaged = LinkStatistics(good=795, bad_check=41, missing=12)
+    assert "795 good frames; 41 with a wrong check, 12 missing" == str(damaged)
+    assert not damaged.is_clean
+
+
+def test_a_clean_link_says_so() -> None:
+    clean = LinkStatistics(good=795)
+    assert ("795 good frames, nothing wrong", True) == (str(clean), clean.is_clean)
