@@ -5,12 +5,11 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 
+from harness.descriptions.bench import HAZARDOUS_VOLTS
 from harness.descriptions.setup import Setup
 from harness.run.executor import PlannedCheck, plan_checks
 from harness.run.rehearsal import Demands, demands
 
-# Above 60 V DC a stack can kill; see docs/safety.md.
-HAZARDOUS_VOLTS = 60.0
 
 
 def demands_as_json(setup: Setup) -> dict[str, object]:

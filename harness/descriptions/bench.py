@@ -25,6 +25,10 @@ from harness.descriptions.values import (
     described,
 )
 
+# Above this many volts DC a bench must declare `hazardous_voltage_declared`: the limit of
+# extra-low voltage for dry skin (common practice after IEC 61140, from memory).
+HAZARDOUS_VOLTS = 60.0
+
 
 @described
 class InstrumentEntry:
@@ -78,7 +82,7 @@ class Ceilings:
     """Hard limits that no plan can pass. Above 60 V total needs `hazardous_voltage_declared`."""
 
     cell_volts: Positive = 4.5
-    total_volts: Positive = 60.0
+    total_volts: Positive = HAZARDOUS_VOLTS
     channel_amperes: Positive = 0.1
     step_volts: Positive = 6.0
     ramp_volts_per_second: Positive = 10.0

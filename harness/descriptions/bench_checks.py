@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from harness.descriptions.bench import BenchDescription
+from harness.descriptions.bench import HAZARDOUS_VOLTS, BenchDescription
 from harness.descriptions.faults import KeyPath, Remark, nearest_hint
 from harness.descriptions.model_checks import repeats
 from harness.descriptions.paths import named_paths
 from harness.descriptions.toml_text import alternatives, as_toml, figure
-
-# Above this a DC voltage counts as hazardous to touch (limit of extra-low voltage for dry
-# skin: common practice after IEC 61140, from memory).
-HAZARDOUS_VOLTS = 60.0
 
 # Of these roles a run can drive one; relay cards may be several.
 SINGLE_ROLES = ("supply", "meter", "decade")

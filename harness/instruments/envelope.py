@@ -11,13 +11,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from harness.descriptions.bench import Ceilings, Wiring
+from harness.descriptions.bench import HAZARDOUS_VOLTS, Ceilings, Wiring
 from harness.descriptions.instrument import SupplyModel
 from harness.errors import SafetyError
-
-# Above this many volts DC the bench file must declare `hazardous_voltage_declared`. 60 V DC is
-# the limit under which public guidance for dry conditions asks for no further protection.
-HAZARDOUS_VOLTS = 60.0
 
 # Over-voltage protection must stand above the highest set-point, or its own error trips it;
 # a tenth above plus a quarter of a volt is common practice, no source.
