@@ -22,7 +22,13 @@ from harness.cli.translating import translated
 @board_option
 @plan_option
 @click.option("--faults", "faults_path", type=FILE, default=None, help="Faults to plant (TOML).")
-@click.option("--seed", type=int, default=1, show_default=True, help="Of the twin's own errors.")
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    default=1,
+    show_default=True,
+    help="Of the twin's own errors.",
+)
 @click.option(
     "--speed",
     type=click.FloatRange(min=0.1, max=50),

@@ -97,7 +97,11 @@ def finding_sentence(finding: Finding) -> str:
 def _predicate(finding: Finding, size: str, *, is_plural: bool = False) -> str:
     if finding.check == "noise":
         return f"{'have' if is_plural else 'has'} noise of {size}"
-    return f"{'read' if is_plural else 'reads'} {size} {'high' if finding.error >= 0 else 'low'}"
+    verb = "read" if is_plural else "reads"
+    if not any(digit in size for digit in "123456789"):
+        # Rounded as its U is, nothing is left of the error.
+        return f"{verb} right, error {size},"
+    return f"{verb} {size} {'high' if finding.error >= 0 else 'low'}"
 
 
 def _bounds(finding: Finding) -> str:
@@ -209,7 +213,7 @@ def _range_sentence(group: Sequence[Finding]) -> str:
     unit = error_unit(worst.unit)
     decimals = error_decimals(worst.unit, worst.expanded_uncertainty)
     low, high = (f"{abs(f.error) * unit.factor:.{decimals}f}" for f in (least, worst))
-    size = f"{low} to {high} {unit.symbol}"
+    size = f"{high if low == high else f'{low} to {high}'} {unit.symbol}"
     subject = f"{worst.subject.capitalize()}s {channel_list(f.channel for f in group)}"
     predicate = _predicate(worst, size, is_plural=True)
     return (

@@ -19,6 +19,7 @@ from report_builder import (
 from harness.finding import CheckResult, Finding, Findings, Judgement
 from harness.metrology.decision import Verdict
 from harness.report.sentences import (
+    _range_sentence,
     by_check,
     channel_list,
     finding_sentence,
@@ -250,3 +251,24 @@ def test_under_its_title_a_sentence_does_not_repeat_it() -> None:
     titles = dict(by_check(statements(judgement())))
     expected = ("Not run: this bench lacks individual cell set-points.",)
     assert expected == titles["Mapping and liveness"]
+
+
+def test_an_error_of_nothing_after_rounding_is_neither_high_nor_low() -> None:
+    findings = cell_accuracy(has_fault=False)
+    first = replace(findings.row(0), error=-2e-6, expanded_uncertainty=0.005)
+    assert "reads right, error 0 mV, at" in finding_sentence(first)
+
+
+def test_a_span_of_equal_ends_is_one_number() -> None:
+    worst = [
+        replace(
+            cell_accuracy(has_fault=False).row(0),
+            channel=cell,
+            error=-0.0101,
+            expanded_uncertainty=0.002,
+            verdict=Verdict.FAIL,
+            reason="",
+        )
+        for cell in range(1, 6)
+    ]
+    assert "read 10.1 mV low" in _range_sentence(worst)
