@@ -1,6 +1,6 @@
-"""A wire that plays a transcript, and a clock that moves only when somebody sleeps.
+"""A wire that plays a dialogue, and a clock that moves only when somebody sleeps.
 
-A transcript is a list of (sent, answered). Whatever is sent must be the next line; at the end
+A dialogue is a list of (sent, answered). Whatever is sent must be the next line; at the end
 nothing may be left unsent or unread.
 """
 
