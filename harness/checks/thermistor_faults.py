@@ -2,7 +2,8 @@
 
 Each visit begins from a sane resistance (25 degC on the declared curve), then makes the fault
 and watches the frames. The board tells a fault by its flag, by its declared reading for it, or
-by sending no value. (Acceptance check "open / short detect": common practice, no source.)
+by sending no value; a flag beside a believable temperature is not enough where a reading for
+the fault is declared. (Acceptance check "open / short detect": common practice, no source.)
 """
 
 from __future__ import annotations
@@ -15,10 +16,11 @@ import numpy as np
 
 from harness.bench.capabilities import Capability
 from harness.checks.check import Acquired, Bench, PlannedPoint
-from harness.checks.samples import visits_of
+from harness.checks.samples import BoolArray, visits_of
 from harness.checks.statements import Place, fact_findings
 from harness.checks.thermistor_states import FrameStates, State, frame_states, telling
 from harness.checks.visiting import every_thermistor, merged, recorded
+from harness.descriptions.board import ThermistorInput
 from harness.descriptions.curve_values import curve_value
 from harness.descriptions.plan import ThermistorFaultsSettings
 from harness.descriptions.setup import Setup
@@ -91,9 +93,9 @@ class ThermistorFaultsCheck:
         bench.set_cells(point.cell_volts)
         curve = curve_value(bench.setup.curves[thermistor - 1])
         bench.set_thermistors({thermistor: float(curve.resistance(SANE_CELSIUS))})
-        sane = _watch(bench, point, (State.TEMPERATURE,))
+        sane = _watch(bench, point, None)
         bench.set_thermistors(dict(point.thermistor_ohms))
-        faulty = _watch(bench, point, telling(fault))
+        faulty = _watch(bench, point, fault)
         return recorded(bench, point, index, began, Acquired(merged((sane, faulty))))
 
     def judge(self, observations: Observations, setup: Setup, index: int) -> Findings:
@@ -138,10 +140,11 @@ def _settings(setup: Setup, index: int) -> ThermistorFaultsSettings:
     return settings
 
 
-def _watch(bench: Bench, point: PlannedPoint, wanted: Sequence[State]) -> tuple[Observation, ...]:
-    """Frames until the last few all say one of `wanted`, or the point's time is up.
+def _watch(bench: Bench, point: PlannedPoint, fault: str | None) -> tuple[Observation, ...]:
+    """Frames until the last few all tell `fault`, or the point's time is up.
 
-    It only ends looking early; whether what was seen is right is for `judge`.
+    With None they are to show a temperature. It only ends looking early; whether what was seen
+    is right is for `judge`.
     """
     changed = bench.clock.now()
     deadline = changed + point.watch_seconds
@@ -153,7 +156,7 @@ def _watch(bench: Bench, point: PlannedPoint, wanted: Sequence[State]) -> tuple[
         acquired = bench.watch_thermistors(min(next_look, max(left, 0.0)))
         next_look = period
         seen = merged((seen, acquired.observations))
-        if _is_steady(seen, bench.setup, point, wanted, changed):
+        if _is_steady(seen, bench.setup, point, fault, changed):
             return seen
         if bench.clock.now() >= deadline:
             return seen
@@ -163,7 +166,7 @@ def _is_steady(
     seen: Sequence[Observation],
     setup: Setup,
     point: PlannedPoint,
-    wanted: Sequence[State],
+    fault: str | None,
     changed: float,
 ) -> bool:
     thermistor = point.thermistor or 0
@@ -175,14 +178,23 @@ def _is_steady(
         and o.monotonic > changed
         and o.quantity in _BOARD_QUANTITIES
     ]
+    declared = setup.board.thermistors[thermistor - 1]
     states = frame_states(
         np.array([o.monotonic for o in rows]),
         np.array([int(o.quantity) for o in rows], dtype=np.int64),
         np.array([o.value for o in rows]),
-        setup.board.thermistors[thermistor - 1],
+        declared,
+        _span(setup, thermistor),
     )
-    last = states.state[-point.frames :]
-    return len(last) == point.frames and bool(np.isin(last, wanted).all())
+    is_sane = states.state == State.TEMPERATURE
+    last = (is_sane if fault is None else states.tells(fault, declared))[-point.frames :]
+    return len(last) == point.frames and bool(last.all())
+
+
+def _span(setup: Setup, thermistor: int) -> tuple[float, float]:
+    """The temperatures between which the thermistor's curve holds, degrees Celsius."""
+    curve = setup.curves[thermistor - 1]
+    return curve.lowest_celsius, curve.highest_celsius
 
 
 def _rows_by_visit(observations: Observations, index: int) -> list[np.ndarray]:
@@ -228,8 +240,13 @@ class _Look:
             self._rows.monotonic[rows],
             self._rows.quantity[rows],
             self._rows.value[rows],
-            self._setup.board.thermistors[thermistor - 1],
+            self.declared(thermistor),
+            _span(self._setup, thermistor),
         )
+
+    def declared(self, thermistor: int) -> ThermistorInput:
+        """What the board's description says of `thermistor`."""
+        return self._setup.board.thermistors[thermistor - 1]
 
     def _set_points(self, thermistor: int) -> np.ndarray:
         found: np.ndarray = (
@@ -252,6 +269,7 @@ _NAMES = {
     State.OPEN: "open",
     State.SHORT: "a short circuit",
     State.NO_VALUE: "no value",
+    State.BOTH: "both open and a short circuit",
 }
 
 
@@ -267,13 +285,20 @@ def _story(look: _Look, label: Mapping[str, LabelValue], limit: float, did_settl
         return _Story(Verdict.NOT_RUN, f"no frame about thermistor {thermistor} after the {fault}")
     if not did_settle:
         return _Story(Verdict.CANNOT_DECIDE, "did not settle")
-    if len(before.state) and before.state[-1] != State.TEMPERATURE:
+    if not len(before.state):
+        return _Story(
+            Verdict.NOT_RUN,
+            f"no frame about thermistor {thermistor} before the {fault}: whether it was told "
+            "already is not known",
+        )
+    if before.state[-1] != State.TEMPERATURE:
         told = _NAMES[State(before.state[-1])]
         return _Story(
             Verdict.FAIL,
             f"thermistor {thermistor} is told as {told} with {SANE_CELSIUS:g} degC injected",
         )
-    story = _reaction(thermistor, fault, after, changed, limit)
+    declared = look.declared(thermistor)
+    story = _reaction(thermistor, fault, declared, after, changed, limit)
     others = _others(look, thermistor, fault, changed)
     if others and story.verdict is Verdict.PASS:
         return _Story(Verdict.FAIL, others, story.reaction_seconds)
@@ -281,10 +306,15 @@ def _story(look: _Look, label: Mapping[str, LabelValue], limit: float, did_settl
 
 
 def _reaction(
-    thermistor: int, fault: str, after: FrameStates, changed: float, limit: float
+    thermistor: int,
+    fault: str,
+    declared: ThermistorInput,
+    after: FrameStates,
+    changed: float,
+    limit: float,
 ) -> _Story:
     """Whether the fault was told in time, and told from then on."""
-    is_told = np.isin(after.state, telling(fault))
+    is_told = after.tells(fault, declared)
     name = f"thermistor {thermistor} {fault}"
     if not is_told[-1]:
         watched = float(after.monotonic[-1] - changed)
@@ -292,7 +322,7 @@ def _reaction(
             return _Story(
                 Verdict.NOT_RUN, f"{name} was watched for {watched:.2f} s only, not {limit:g} s"
             )
-        return _Story(Verdict.FAIL, _untold(name, fault, after))
+        return _Story(Verdict.FAIL, _untold(name, fault, is_told, after))
     untold = np.flatnonzero(~is_told)
     first = int(untold[-1]) + 1 if len(untold) else 0
     reaction = float(after.monotonic[first] - changed)
@@ -303,12 +333,14 @@ def _reaction(
     return _Story(Verdict.PASS, "", reaction)
 
 
-def _untold(name: str, fault: str, after: FrameStates) -> str:
+def _untold(name: str, fault: str, is_told: BoolArray, after: FrameStates) -> str:
     """A sentence about a fault that the last frame does not tell."""
     last = State(after.state[-1])
+    if last in telling(fault):
+        return f"{name}: flag raised but still shows {after.celsius[-1]:.1f} degC"
     if last is not State.TEMPERATURE:
         return f"{name} is told as {_NAMES[last]}"
-    told = int(np.isin(after.state, telling(fault)).sum())
+    told = int(is_told.sum())
     if told:
         return f"{name} is told in only {told} of {len(after.state)} frames"
     if np.isnan(after.celsius[-1]):
@@ -331,7 +363,8 @@ def _others(look: _Look, thermistor: int, fault: str, changed: float) -> str:
             wrong = after != State.TEMPERATURE
         else:
             was_told = bool(np.isin(before, telling("open")).any())
-            wrong = (after == State.SHORT) | (was_told & (after == State.TEMPERATURE))
+            wrong = np.isin(after, (State.SHORT, State.BOTH))
+            wrong |= was_told & (after == State.TEMPERATURE)
         if wrong.any():
             told = _NAMES[State(after[np.flatnonzero(wrong)[0]])]
             return f"thermistor {other} is told as {told} when thermistor {thermistor} is {fault}"

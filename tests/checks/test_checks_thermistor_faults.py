@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from checks_builder import (
     FakeBench,
@@ -163,3 +164,48 @@ def test_two_runs_are_judged_apart():
     )
     verdicts = CHECK.judge(seen, SETUP, 0).verdict
     assert (Verdict.PASS,) * 4 + (Verdict.FAIL,) * 4 == verdicts
+
+
+SENTINELS = declared(-60.0, 150.0)
+
+
+def test_a_flag_beside_a_believable_temperature_fails_where_a_reading_is_declared():
+    findings = judged(FakeBoard(fault_celsius=25.0), SENTINELS)
+    assert (Verdict.FAIL, "thermistor 1 open: flag raised but still shows 25.0 degC") == (
+        findings.verdict[0],
+        findings.reason[0],
+    )
+
+
+@pytest.mark.parametrize(
+    "celsius", [-60.0, 150.0, math.nan, -41.0], ids=["open", "short", "none", "off the curve"]
+)
+def test_a_flag_beside_what_no_one_believes_passes(celsius):
+    assert (Verdict.PASS,) * 4 == judged(FakeBoard(fault_celsius=celsius), SENTINELS).verdict
+
+
+def test_where_no_reading_is_declared_the_flag_suffices():
+    assert Verdict.PASS is judged(FakeBoard(fault_celsius=25.0)).worst()
+
+
+def test_open_and_short_at_once_is_told_wrongly():
+    seen = observed(CHECK, FakeBench(SETUP, FakeBoard(told_after=None)))
+    changed = seen.monotonic[(seen.source == Source.SETPOINT) & (seen.step == 0)].max()
+    late = (seen.step == 0) & (seen.channel == 1) & (seen.monotonic >= changed)
+    flags = np.isin(seen.quantity, (Quantity.THERMISTOR_OPEN, Quantity.THERMISTOR_SHORT))
+    both = replace(seen, value=np.where(late & flags, 1.0, seen.value))
+    findings = CHECK.judge(both, SETUP, 0)
+    assert (Verdict.FAIL, "thermistor 1 open is told as both open and a short circuit") == (
+        findings.verdict[0],
+        findings.reason[0],
+    )
+
+
+def test_without_frames_before_the_fault_it_is_not_run():
+    """A flag stuck up from the start looks like a quick one when nothing was seen before."""
+    seen = observed(CHECK, FakeBench(SETUP))
+    changed = seen.monotonic[(seen.source == Source.SETPOINT) & (seen.step == 0)].max()
+    cut = seen.where((seen.step != 0) | (seen.source != Source.BOARD) | (seen.monotonic >= changed))
+    findings = CHECK.judge(cut, SETUP, 0)
+    assert Verdict.NOT_RUN is findings.verdict[0]
+    assert findings.reason[0].startswith("no frame about thermistor 1 before the open")
