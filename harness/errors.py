@@ -36,5 +36,27 @@ class RecordError(TapproofError):
     """A record cannot be written or read."""
 
 
+class RecordLostError(RecordError):
+    """The record of a run that has begun can be written no more: the run is aborted."""
+
+
 class MisuseError(TapproofError):
     """Our own code or its caller used a part of the harness against its contract."""
+
+
+def output_not_off_within(error: BaseException) -> OutputNotOffError | None:
+    """The word that an output could not be proved off, whatever was raised on top of it.
+
+    A screen that has gone, a port that will not close: what goes wrong later on the way out
+    carries the earlier error as its context, and must never stand before it.
+    """
+    seen: set[int] = set()
+    waiting: list[BaseException | None] = [error]
+    while waiting:
+        found = waiting.pop(0)
+        if isinstance(found, OutputNotOffError):
+            return found
+        if found is not None and id(found) not in seen:
+            seen.add(id(found))
+            waiting += [found.__cause__, found.__context__]
+    return None

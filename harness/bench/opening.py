@@ -23,7 +23,7 @@ from harness.descriptions.instrument import (
 )
 from harness.descriptions.paths import resolve_relay
 from harness.descriptions.setup import Setup
-from harness.errors import OutputNotOffError, RecordError, TapproofError
+from harness.errors import OutputNotOffError, TapproofError
 from harness.instruments.bench_lock import BenchLock
 from harness.instruments.decade import Decade
 from harness.instruments.driver import Driver
@@ -40,6 +40,10 @@ from harness.timebase import Clock
 @contextmanager
 def open_workbench(setup: Setup, clock: Clock, report_event: ReportEvent) -> Iterator[Workbench]:
     """The bench of `setup`, open and identified; proved off on leaving.
+
+    A stop that comes where its `__exit__` is entered would skip that; whoever opens it under
+    stopping signals leaves it a second time after an error, which does nothing where the first
+    was whole.
 
     Parameters
     ----------
@@ -149,36 +153,79 @@ class _OffProof:
                 self._is_made = True
 
 
+_Told = tuple[str, str, Mapping[str, object]]
+
+
 def _prove_off(parts: BenchParts, report_event: ReportEvent) -> None:
-    """Outputs off and measured off; a record that can no longer be written never hides that."""
-    if parts.supply is None:
-        return
+    """Outputs off and measured off, relays open; only then told to record and face.
+
+    Relays open in any case, also under an output that stays up: they carry the meter and the
+    decade, so that opening them switches no load.
+    """
+    told: list[_Told] = []
+    failure: OutputNotOffError | None = None
     try:
-        proof = parts.supply.safe_off()
+        told += _switch_off(parts.supply)
     except OutputNotOffError as error:
-        _try_to_report(report_event, "output not off", str(error), {})
+        failure = error
+        told.append(("output not off", str(error), {}))
+    for switch in parts.switches.values():
+        told += _open_relays(switch)
+    for event in told:
+        trouble = _try_to_report(report_event, event)
+        if failure and trouble:
+            failure.add_note(trouble)
+    if failure:
+        raise failure
+
+
+def _switch_off(supply: Supply | None) -> list[_Told]:
+    """Outputs off; whatever else than a proof comes of it counts as none.
+
+    Raises
+    ------
+    OutputNotOffError : there is no proof.
+    """
+    if supply is None:
+        return []
+    try:
+        proof = supply.safe_off()
+    except OutputNotOffError:
         raise
+    except BaseException as error:
+        raise OutputNotOffError(
+            f"{supply.place}: expected every output switched off and measured off, got "
+            f"{type(error).__name__}: {error}; switch off by hand, and measure before touching "
+            "anything"
+        ) from error
     highest = max((abs(v) for v in proof.volts.values() if v is not None), default=0.0)
-    _try_to_report(
-        report_event,
+    off: _Told = (
         "outputs off",
         f"outputs off, measured {highest:.3f} V at most",
         {"volts": {str(channel): volts for channel, volts in proof.volts.items()}},
     )
-    for fault in proof.faults:
-        _try_to_report(report_event, "fault while switching off", fault, {})
-    for switch in parts.switches.values():
-        try:
-            switch.open_all()
-        except TapproofError as error:
-            _try_to_report(report_event, "fault while switching off", str(error), {})
+    return [off, *(("fault while switching off", fault, {}) for fault in proof.faults)]
 
 
-def _try_to_report(
-    report_event: ReportEvent, kind: str, text: str, data: Mapping[str, object]
-) -> None:
-    """Report, unless the record itself is what failed: then the run's own error says that."""
+def _open_relays(switch: Switch) -> list[_Told]:
+    """All relays of one card open; what fails is told and keeps no other from being opened."""
     try:
-        report_event(kind, text, data)
-    except RecordError:
-        return
+        switch.safe_open()
+    except Exception as error:  # noqa: BLE001 (the other cards and the report must come)
+        is_ours = isinstance(error, TapproofError)
+        text = str(error) if is_ours else f"{switch.place}: {type(error).__name__}: {error}"
+        return [("fault while switching off", text, {})]
+    return []
+
+
+def _try_to_report(report_event: ReportEvent, event: _Told) -> str:
+    """Report; returns what was wrong with that, in words, for nothing may end the way out.
+
+    A record that can no longer be written is what ended the run, or says so at the next write;
+    so does a screen that has gone.
+    """
+    try:
+        report_event(*event)
+    except Exception as error:  # noqa: BLE001 (see above)
+        return f"{event[0]!r} could not be told everywhere: {str(error) or repr(error)}"
+    return ""

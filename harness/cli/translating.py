@@ -21,8 +21,10 @@ from harness.errors import (
     InstrumentError,
     OutputNotOffError,
     RecordError,
+    RecordLostError,
     SafetyError,
     TapproofError,
+    output_not_off_within,
 )
 
 Arguments = ParamSpec("Arguments")
@@ -35,6 +37,7 @@ _CODES: tuple[tuple[type[TapproofError], ExitCode], ...] = (
     (InstrumentError, ExitCode.ABORTED),
     (BoardError, ExitCode.ABORTED),
     (SafetyError, ExitCode.ABORTED),
+    (RecordLostError, ExitCode.ABORTED),
     (RecordError, ExitCode.BAD_INPUT),
 )
 
@@ -55,25 +58,30 @@ def translated(function: Callable[Arguments, Result]) -> Callable[Arguments, Res
 
     @functools.wraps(function)
     def command(*args: Arguments.args, **kwargs: Arguments.kwargs) -> Result:
-        as_json = bool(kwargs.get("as_json"))
         try:
             return function(*args, **kwargs)
-        except TapproofError as error:
-            _end(str(error), exit_code_of_error(error), as_json, _notes(error))
-        except StopRequested as stop:
-            text = f"{stop}: outputs are off, every point acquired so far is kept"
-            _end(text, ExitCode.ABORTED, as_json, _notes(stop))
-        except KeyboardInterrupt:
-            _end("stopped by Ctrl-C while nothing was being measured", ExitCode.ABORTED, as_json)
-        except BrokenPipeError:
-            _end_unheard()
-        except Exception as error:  # noqa: BLE001 (shown in full; the exit code must not say "fail")
-            traceback.print_exc()
-            text = f"{type(error).__name__}: {error}: a defect of tapproof itself, not of the board"
-            advice = "please report it with the lines above; every point acquired is kept"
-            _end(text, ExitCode.DEFECT, as_json, [advice])
+        except (Exception, StopRequested, KeyboardInterrupt) as error:  # noqa: BLE001 (all are told)
+            _end_by(output_not_off_within(error) or error, bool(kwargs.get("as_json")))
 
     return command
+
+
+def _end_by(error: BaseException, as_json: bool) -> NoReturn:
+    """Tell what ended the command and leave with its code."""
+    if isinstance(error, TapproofError):
+        _end(str(error), exit_code_of_error(error), as_json, _notes(error))
+    if isinstance(error, StopRequested):
+        text = f"{error}: outputs are off, every point acquired so far is kept"
+        _end(text, ExitCode.ABORTED, as_json, _notes(error))
+    if isinstance(error, KeyboardInterrupt):
+        _end("stopped by Ctrl-C while nothing was being measured", ExitCode.ABORTED, as_json)
+    if isinstance(error, BrokenPipeError):  # the reader went away (`tapproof show | head`)
+        _leave(ExitCode.ABORTED)
+    # In full, and with a code of its own: it must not say "fail".
+    _try(lambda: traceback.print_exception(error))
+    text = f"{type(error).__name__}: {error}: a defect of tapproof itself, not of the board"
+    advice = "please report it with the lines above; every point acquired is kept"
+    _end(text, ExitCode.DEFECT, as_json, [advice])
 
 
 def _notes(error: BaseException) -> list[str]:
@@ -81,20 +89,38 @@ def _notes(error: BaseException) -> list[str]:
 
 
 def _end(text: str, code: ExitCode, as_json: bool, notes: Sequence[str] = ()) -> NoReturn:
-    """Print the message where it belongs and leave with `code`."""
+    """Print the message where it belongs, or where it still can be, and leave with `code`."""
     if as_json:
-        click.echo(json.dumps({"error": text, "notes": list(notes), "exit_code": int(code)}))
-    console = console_for_people(stderr=True)
+        told = {"error": text, "notes": list(notes), "exit_code": int(code)}
+        _try(lambda: click.echo(json.dumps(told)))
+    was_told = sys.stderr is not None and _try(lambda: _print(text, notes, stderr=True))
+    if not was_told and not as_json:
+        _try(lambda: _print(text, notes, stderr=False))
+    _leave(code)
+
+
+def _print(text: str, notes: Sequence[str], stderr: bool) -> None:
+    console = console_for_people(stderr=stderr)
     console.print(text, markup=False)
     for note in notes:  # may hold a command to paste: never folded
         console.print(note, markup=False, soft_wrap=True)
-    sys.exit(int(code))
 
 
-def _end_unheard() -> NoReturn:
-    """The reader of our output went away (`tapproof show | head`): leave without a word.
+def _try(tell: Callable[[], object]) -> bool:
+    """Whether it could be told: a reader or a terminal may have gone, and the code must stand."""
+    try:
+        tell()
+    except OSError:
+        return False
+    return True
 
-    Python flushes standard output once more on leaving; it must find something to write to.
+
+def _leave(code: ExitCode) -> NoReturn:
+    """Leave with `code`, also when what was printed finds no reader any more.
+
+    Python flushes both outputs once more on leaving and would end with 120 if that failed.
     """
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    sys.exit(int(ExitCode.ABORTED))
+    for stream in (sys.stdout, sys.stderr):
+        if stream is not None and not _try(stream.flush):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    sys.exit(int(code))

@@ -15,7 +15,12 @@ from dataclasses import dataclass
 from harness.bench.stopping import stop_on_signals
 from harness.bench.workbench import Workbench
 from harness.descriptions.setup import Setup
-from harness.errors import OutputNotOffError, RecordError
+from harness.errors import (
+    OutputNotOffError,
+    RecordError,
+    RecordLostError,
+    output_not_off_within,
+)
 from harness.records.run_header import InstrumentRecord, Outcome, RunKind
 from harness.records.store import Store
 from harness.records.writing import RunWriter
@@ -53,14 +58,15 @@ def conduct(
 
     Parameters
     ----------
-    open_bench : opens the bench and switches it off on leaving
+    open_bench : opens the bench and switches it off on leaving, which may be done twice
         (`harness.bench.opening.open_workbench`).
     announce : told the run's id as soon as it exists, so that a failed run can be named.
 
     Raises
     ------
-    InstrumentError, BoardError, SafetyError, RecordError, StopRequested : after outputs are
-        off; the record then ends with "aborted" and the reason.
+    InstrumentError, BoardError, SafetyError, RecordLostError, StopRequested : after outputs
+        are off; the record then ends with "aborted" and the reason.
+    RecordError : the run could not even begin.
     """
     with stop_on_signals():
         writer = store.begin_run(
@@ -76,21 +82,56 @@ def conduct(
         )
         announce(writer.run_id)
         try:
-            with open_bench(setup, clock, _event_reporter(writer, report)) as bench:
-                _keep_instruments(writer, setup, bench.identities())
-                timing = run_plan(setup, bench, writer, _noting(writer, report))
-                link = bench.link_statistics()
-                writer.event("link statistics", str(link), dataclasses.asdict(link))
-        except BaseException as error:
-            _keep_abort(writer, error)
-            raise
-        writer.event(
-            "timing",
-            f"{timing.taken_seconds:.2f} s taken, physical floor {timing.floor_seconds:.2f} s",
-            {"taken_seconds": timing.taken_seconds, "floor_seconds": timing.floor_seconds},
-        )
-        writer.finish(Outcome.FINISHED)
-        return writer.run_id, timing
+            return writer.run_id, _conduct(setup, writer, clock, report, open_bench)
+        except RecordError as error:
+            raise _lost(error) from error
+
+
+def _conduct(
+    setup: Setup, writer: RunWriter, clock: Clock, report: ReportProgress, open_bench: OpenBench
+) -> RunTiming:
+    """The run from the open bench to its kept end."""
+    try:
+        timing = _measure(setup, writer, clock, report, open_bench)
+    except BaseException as error:
+        _keep_abort(writer, output_not_off_within(error) or error)
+        raise
+    writer.event(
+        "timing",
+        f"{timing.taken_seconds:.2f} s taken, physical floor {timing.floor_seconds:.2f} s",
+        {"taken_seconds": timing.taken_seconds, "floor_seconds": timing.floor_seconds},
+    )
+    writer.finish(Outcome.FINISHED)
+    return timing
+
+
+def _measure(
+    setup: Setup, writer: RunWriter, clock: Clock, report: ReportProgress, open_bench: OpenBench
+) -> RunTiming:
+    """Run the plan on the bench, which is switched off on return.
+
+    After an error the bench is left a second time. Python hands a signal over where a function
+    is entered, so that a stop may come in place of the bench's own way out; it comes only once.
+    """
+    way = open_bench(setup, clock, _event_reporter(writer, report))
+    try:
+        with way as bench:
+            _keep_instruments(writer, setup, bench.identities())
+            timing = run_plan(setup, bench, writer, _noting(writer, report))
+            link = bench.link_statistics()
+            writer.event("link statistics", str(link), dataclasses.asdict(link))
+            return timing
+    except BaseException as error:
+        way.__exit__(type(error), error, error.__traceback__)
+        raise
+
+
+def _lost(error: RecordError) -> RecordLostError:
+    """The same words as the end of a run that had begun."""
+    lost = RecordLostError(str(error))
+    for note in getattr(error, "__notes__", ()):
+        lost.add_note(note)
+    return lost
 
 
 def _event_reporter(writer: RunWriter, report: ReportProgress) -> ReportEvent:
@@ -124,7 +165,8 @@ def _keep_instruments(writer: RunWriter, setup: Setup, identities: Mapping[str, 
 def _keep_abort(writer: RunWriter, error: BaseException) -> None:
     """Write why the run ended; if even that fails, say so on the error itself."""
     reason, first = str(error) or repr(error), error.__context__
-    if isinstance(error, OutputNotOffError) and first is not None:
+    is_cause = first is None or first is error.__cause__
+    if isinstance(error, OutputNotOffError) and not is_cause:
         before = f"what had ended the run before that: {str(first) or repr(first)}"
         error.add_note(before)
         reason = f"{reason}; {before}"

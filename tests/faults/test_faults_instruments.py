@@ -117,7 +117,7 @@ ENDED_BY = {
     ),
     "the relay card drops the connection": (
         "relays",
-        InstrumentFault(drop_after_messages=35),
+        InstrumentFault(drop_after_messages=55),
         ConnectionLost,
         ('sent "ROUT:', "expected an answer", "got the connection closed", "check power and cable"),
         2,
