@@ -125,6 +125,17 @@ class Workbench:
         self._note_change(tuple(map(float, volts)), lag)
         supply.check_regulation()
 
+    def confirm_source(self) -> None:
+        """See that every channel that is on still holds its voltage; nothing is on, nothing done.
+
+        Raises
+        ------
+        SafetyError : a channel is in constant current, sags, or has tripped.
+        InstrumentError : the supply misbehaved.
+        """
+        if self._parts.supply is not None:
+            self._parts.supply.check_regulation()
+
     def _energise(self, supply: Supply) -> None:
         """Current limit, protection and 0 V first, each read back; only then outputs on."""
         ceilings = self._setup.bench.ceilings

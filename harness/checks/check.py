@@ -81,6 +81,15 @@ class Bench(Protocol):
         """
         ...
 
+    def confirm_source(self) -> None:
+        """See that the source still holds what was set; called after each point.
+
+        Raises
+        ------
+        SafetyError : a channel is in constant current, sags, or has tripped.
+        """
+        ...
+
     def set_thermistors(self, ohms: Mapping[int, float]) -> None:
         """Put the decade at these values on these thermistors, leave all others open."""
         ...

@@ -92,6 +92,7 @@ def run_plan(setup: Setup, bench: Bench, log: PointLog, report: ReportProgress) 
         report(CheckStarted(check.kind, check.index, len(check.points)))
         for point in check.points:
             record = check_of_kind(check.kind).acquire(bench, point, check.index)
+            bench.confirm_source()  # a point measured on a source that gave way is no point
             log.point(record)
             done += 1
             taken = bench.clock.now() - began

@@ -273,6 +273,9 @@ class FakeBench:
         self.calls.append(("set_cells", tuple(volts)))
         self.volts = np.array(volts, dtype=float)
 
+    def confirm_source(self) -> None:
+        self.calls.append(("confirm_source",))
+
     def _see(
         self, source: Source, quantity: Quantity, channel: int, sequence: int, value: float
     ) -> Observation:
