@@ -55,11 +55,11 @@ def test_a_real_clock_leaves_seconds_as_they_are() -> None:
 
 
 def test_a_scaled_clock_begins_at_zero(monotonic: list[float]) -> None:
-    assert 0.0 == ScaledClock(8.0).now()
+    assert 0.0 == ScaledClock(8.0, epoch_monotonic=1000.0).now()
 
 
 def test_a_scaled_clock_runs_in_proportion(monotonic: list[float]) -> None:
-    clock = ScaledClock(8.0)
+    clock = ScaledClock(8.0, epoch_monotonic=1000.0)
     monotonic[0] += 2.5
     assert 20.0 == clock.now()
 
