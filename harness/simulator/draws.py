@@ -153,6 +153,18 @@ def _half_width(generator: np.random.Generator, half_width: float) -> float:
     return float(generator.uniform(-1.0, 1.0)) * half_width
 
 
+def _drops_behind_pins(faults: Faults, input_amperes: float, cells: int) -> FloatArray:
+    """What the input currents drop on the board moves both cells of a tap, one each way."""
+    offset = np.zeros(cells)
+    for fault in faults.tap:
+        drop = fault.board_ohms * _or_else(fault.input_amperes, input_amperes)
+        if fault.tap > 0:
+            offset[fault.tap - 1] -= drop
+            if fault.tap < cells:
+                offset[fault.tap] += drop
+    return offset
+
+
 def _draw_cells(setup: Setup, faults: Faults, generator: np.random.Generator) -> CellErrors:
     count, spread, inputs = setup.bench.wiring.cells, faults.spread, setup.board.cell_inputs
     gain = generator.uniform(-1.0, 1.0, count) * spread.gain
@@ -170,6 +182,7 @@ def _draw_cells(setup: Setup, faults: Faults, generator: np.random.Generator) ->
         warm_up[i], warm_up_seconds[i] = fault.warm_up_volts, fault.warm_up_seconds
         noise[i] = _or_else(fault.noise_volts, noise[i])
         time_constant[i] = _or_else(fault.filter_time_constant_seconds, time_constant[i])
+    offset += _drops_behind_pins(faults, inputs.input_amperes, count)
     return CellErrors(
         gain=gain,
         offset_volts=offset,

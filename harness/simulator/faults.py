@@ -103,10 +103,15 @@ class Crosstalk:
 
 @described
 class TapFault:
-    """A tap T0..TN: series resistance added, lead open, own input current or divider."""
+    """A tap T0..TN: series resistance added, lead open, own input current or divider.
+
+    series_ohms : in the lead, so the reference at the pins sees its drop too; board_ohms :
+    behind the pin, T1..TN, a cracked joint on the board that drops what the tap draws.
+    """
 
     tap: Annotated[Whole, Field(ge=0)]
     series_ohms: NotNegative = 0.0
+    board_ohms: NotNegative = 0.0
     is_open: Flag = False
     input_amperes: Number | None = None
     divider_ohms: NotNegative = 0.0

@@ -9,7 +9,7 @@ import pytest
 from simulated_benches import FIXTURES, PERFECT
 
 from harness.descriptions.setup import Setup
-from harness.simulator.faults import CellFault, Faults, ThermistorFault, read_faults
+from harness.simulator.faults import CellFault, Faults, TapFault, ThermistorFault, read_faults
 from harness.simulator.truth import static_truth
 
 
@@ -76,3 +76,17 @@ def test_meter_share_can_be_planted(series_setup: Setup) -> None:
         instrument={"meter": {"accuracy_draw": 0.5}},  # type: ignore[dict-item]
     )
     assert static_truth(series_setup, planted, 1).meter_share("meter") == 0.5
+
+
+def test_a_cracked_joint_moves_the_two_cells_of_its_tap(series_setup: Setup) -> None:
+    """What tap 5 draws drops behind its pin: cell 5 reads low by it and cell 6 high."""
+    faults = Faults(spread=PERFECT, tap=(TapFault(tap=5, board_ohms=10_000.0),))
+    drop = 10_000.0 * series_setup.board.cell_inputs.input_amperes
+    errors = static_truth(series_setup, faults, 1).cell_errors(np.full(12, 3.3))
+    assert pytest.approx([0.0] * 4 + [-drop, drop] + [0.0] * 6) == errors
+
+
+def test_a_cracked_joint_at_the_top_moves_the_top_cell_only(series_setup: Setup) -> None:
+    faults = Faults(spread=PERFECT, tap=(TapFault(tap=12, board_ohms=10_000.0),))
+    errors = static_truth(series_setup, faults, 1).cell_errors(np.full(12, 3.3))
+    assert pytest.approx([0.0] * 11 + [-0.01]) == errors
