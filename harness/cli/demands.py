@@ -11,7 +11,6 @@ from harness.run.executor import PlannedCheck, plan_checks
 from harness.run.rehearsal import Demands, demands
 
 
-
 def demands_as_json(setup: Setup) -> dict[str, object]:
     """The figures in SI units, and each check's points or why it is not run."""
     checks = plan_checks(setup)

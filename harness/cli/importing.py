@@ -48,10 +48,11 @@ def import_(
     results: Path,
     as_json: bool,
 ) -> None:
-    """Take in observations that were measured elsewhere, and judge them.
+    """Take in observations that were measured elsewhere.
 
-    Each FILE.csv is a table of meter and board readings, one reading a row. The bench file
-    says which meter gave the reference values, because its accuracy is in the budget.
+    They are judged like a run of their own. Each FILE.csv is a table of meter and board
+    readings, one reading a row. The bench file says which meter gave the reference values,
+    because its accuracy is in the budget.
     """
     from harness.cli.conducting import local_utc_offset_seconds, print_places, write_page
     from harness.cli.consoles import console_for_people

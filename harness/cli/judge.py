@@ -25,9 +25,9 @@ from harness.cli.translating import translated
 @json_option
 @translated
 def judge(run_id: str, plan_path: Path | None, results: Path, as_json: bool) -> None:
-    """Decide a kept run again from its raw observations; no bench is needed.
+    """Decide a kept run again from its raw observations.
 
-    The record keeps that it was judged; nothing in it is changed.
+    No bench is needed. The record keeps that it was judged; nothing in it is changed.
     """
     from harness.cli.judged import present_judged
     from harness.cli.options import database_of
