@@ -32,6 +32,9 @@ PROTECTION_READBACK_VOLTS = 0.1
 # Charging the board's input capacitors may hold a channel at its limit this long.
 REGULATION_SECONDS = 0.2
 
+# Removes what binary fractions add to a multiple of the resolution; far below any resolution.
+_SET_POINT_DECIMALS = 9
+
 # Between two looks at a channel that is not yet as it should be.
 POLL_SECONDS = 0.02
 
@@ -194,8 +197,9 @@ class Supply(Driver):
     def set_voltages(self, targets: Mapping[int, float]) -> None:
         """Set channels to `targets` (volts by channel), falling ones first, each read back.
 
-        Channels that stand there already are left alone; the others share as few messages as
-        their length allows. Waits first where the slope's ceiling asks for it.
+        Targets are rounded to the supply's programming resolution first. Channels that stand
+        there already are left alone; the others share as few messages as their length allows.
+        Waits first where the slope's ceiling asks for it.
 
         Raises
         ------
@@ -203,7 +207,8 @@ class Supply(Driver):
         SetPointMismatch : a read-back differs. InstrumentError : refused or silent.
         """
         before = {channel: self.envelope.state(channel).set_volts for channel in targets}
-        changed = {c: float(v) for c, v in targets.items() if before[c] != float(v)}
+        rounded = {channel: self._programmable(volts) for channel, volts in targets.items()}
+        changed = {c: volts for c, volts in rounded.items() if before[c] != volts}
         clock = self.transport.clock
         clock.sleep(self.envelope.slope_wait_seconds(changed, clock.now()))
         self.envelope.authorise_voltages(changed, clock.now())
@@ -212,6 +217,11 @@ class Supply(Driver):
             said = self.exchange([unit for units in bundle.values() for unit in units])
             for channel, answer in zip(bundle, said, strict=True):
                 self._confirm_voltage(channel, changed[channel], answer)
+
+    def _programmable(self, volts: float) -> float:
+        """The nearest set-point that the supply's programming resolution allows."""
+        step = self.model.set_resolution_volts
+        return round(round(volts / step) * step, _SET_POINT_DECIMALS)
 
     def _bundles(self, asked: Mapping[int, list[str]]) -> Iterator[dict[int, list[str]]]:
         """Units by channel, cut into messages of at most `LONGEST_MESSAGE` characters."""
