@@ -204,9 +204,9 @@ def test_set_point_is_read_back(script):
 
 def test_set_point_is_sent_in_steps_of_the_programming_resolution(script):
     """A ramp asks for 3.0179646..., which a supply with 0.5 mV steps cannot give."""
-    wire = script([prepare_line(), on_line(), set_line("3.018", "3.018")])
-    made = energised(supply(wire))
+    made = energised(supply(script(prepare_line(), on_line(), set_line("3.018", "3.018"))))
     made.set_voltage(1, 3.0179646146254506)
+    assert {1: 3.018} == made.set_points()
 
 
 def test_set_point_that_reads_back_otherwise_is_told(script):
