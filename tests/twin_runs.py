@@ -84,6 +84,7 @@ def measure_once(
     rewire: Callable[[Setup], Setup] = lambda attached: attached,
     before: Callable[[Twin], None] = lambda twin: None,
     watch: Callable[[Twin, Store], None] = lambda twin, store: None,
+    expected: type[BaseException] = TapproofError,
 ) -> TwinRun:
     """Measure `setup` on its twin with planted faults and keep it in the file `records`.
 
@@ -91,7 +92,8 @@ def measure_once(
     ----------
     on_event : told of progress. rewire : may change the setup after the twin's addresses
         have been put in. before : called with the running twin before anything is opened;
-        watch : likewise, with the open store too.
+        watch : likewise, with the open store too. expected : an error to be caught besides
+        the harness's own.
     """
     clock = ScaledClock(speed)
     settings = TwinSettings(setup, faults or Faults(), seed=seed, clock=clock)
@@ -111,7 +113,7 @@ def measure_once(
                 open_workbench,
                 names.append,
             )
-        except (TapproofError, StopRequested) as caught:
+        except (TapproofError, StopRequested, expected) as caught:
             error = caught
         return TwinRun(
             judged=judge_kept_run(store, names[0]),
