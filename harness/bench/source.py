@@ -6,10 +6,12 @@ Pure: it computes set-points; `harness.bench.workbench` sends them through the s
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from harness.descriptions.bench import Ceilings, Wiring
 from harness.errors import MisuseError
@@ -22,6 +24,9 @@ LADDER_EQUALITY_VOLTS = 1.0e-3
 # The first increment of a ramp, as time at the ramp's slope: it lets small moves be made in
 # one step. 20 ms at 10 V/s is 0.2 V over the whole stack.
 RAMP_LEAD_SECONDS = 0.02
+
+# Steps older than these have died away: at least three minutes of uninterrupted ramps.
+KEPT_STEPS = 4096
 
 
 def channel_targets(wiring: Wiring, cell_volts: Sequence[float]) -> dict[int, float]:
@@ -95,28 +100,45 @@ def plan_ramp(
     )
 
 
-@dataclass
 class FilterLag:
-    """How far a first-order filter can be behind its input after steps at known moments.
+    """How far first-order filters can be behind their inputs after steps at known moments.
 
     Each step adds to what is left of those before: between steps the lag falls as
-    exp(-t/tau) (response of a first-order low-pass: common practice).
+    exp(-t/tau) (response of a first-order low-pass: common practice). Steps are kept, so that
+    a time constant may be learnt after they were made.
 
-    volts : at `seconds` of the clock, the moment of the last step.
+    Parameters
+    ----------
+    channels : how many filters.
     """
 
-    time_constant_seconds: float
-    volts: float = 0.0
-    seconds: float = 0.0
+    def __init__(self, channels: int) -> None:
+        self._steps: deque[tuple[float, FloatArray]] = deque(maxlen=KEPT_STEPS)
+        self._channels = channels
 
-    def step(self, volts: float, now_seconds: float) -> None:
-        """The input moved by `volts`, at the latest at `now_seconds`; 0 V is no step."""
-        if volts != 0:
-            self.volts = self.volts_at(now_seconds) + abs(volts)
-            self.seconds = now_seconds
+    @property
+    def last_step_seconds(self) -> float:
+        """The moment of the last step, clock seconds; minus infinity before the first."""
+        return self._steps[-1][0] if self._steps else -math.inf
 
-    def volts_at(self, now_seconds: float) -> float:
-        """The lag at a moment not before the last step."""
-        if self.time_constant_seconds == 0:
-            return 0.0
-        return self.volts * math.exp((self.seconds - now_seconds) / self.time_constant_seconds)
+    def step(self, volts: ArrayLike, now_seconds: float) -> None:
+        """The inputs moved by `volts`, shape (channels,), at the latest at `now_seconds`.
+
+        Signs do not count, so opposite steps add up; 0 V at all channels is no step.
+        """
+        moved = np.abs(np.broadcast_to(np.asarray(volts, dtype=np.float64), (self._channels,)))
+        if moved.any():
+            self._steps.append((now_seconds, moved.copy()))
+
+    def volts_at(self, now_seconds: float, time_constants_seconds: ArrayLike) -> FloatArray:
+        """The lags at a moment not before the last step, shape (channels,).
+
+        time_constants_seconds : scalar or shape (channels,), >= 0; 0 gives no lag.
+        """
+        tau = np.broadcast_to(np.asarray(time_constants_seconds, np.float64), (self._channels,))
+        if not self._steps:
+            return np.zeros(self._channels)
+        since = now_seconds - np.array([moment for moment, _ in self._steps])
+        safe = np.where(tau > 0, tau, 1.0)
+        left = np.stack([volts for _, volts in self._steps]) * np.exp(-since[:, None] / safe)
+        return np.where(tau > 0, left.sum(axis=0), 0.0)

@@ -12,18 +12,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+import numpy as np
+
 from harness.bench.acquisition import (
-    SettlingDemand,
-    bracketed_scan,
+    drift_between,
     frame_observations,
     reference_observations,
-    settled_frames,
 )
-from harness.bench.source import (
-    FilterLag,
-    channel_targets,
-    plan_ramp,
-)
+from harness.bench.frame_window import FrameWindow, SettlingDemand, settled_frames
+from harness.bench.readiness import CellReadiness, ThermistorReadiness
+from harness.bench.source import channel_targets, plan_ramp
+from harness.descriptions.instrument import SwitchModel
 from harness.descriptions.paths import resolve_relay
 from harness.descriptions.setup import Setup
 from harness.errors import MisuseError
@@ -32,8 +31,7 @@ from harness.instruments.meter import Meter
 from harness.instruments.supply import Supply
 from harness.instruments.switch import Switch
 from harness.link.board_link import BoardLink, LinkStatistics
-from harness.metrology.settling import time_to_settle_seconds
-from harness.observation import Acquired, Observation, Quantity, Source
+from harness.observation import Acquired, FloatArray, Observation, Quantity, Source
 from harness.timebase import Clock
 
 # Between two increments of a ramp. Shorter only adds messages; at 10 V/s it is 0.5 V of stack.
@@ -54,13 +52,19 @@ class BenchParts:
     identities: dict[str, str] = field(default_factory=dict)
 
 
-@dataclass
-class _CellState:
-    """What the cells were last told and from when on it can be believed."""
+@dataclass(frozen=True)
+class _Scan:
+    """What the meter is to visit at one point, and how often it reads each path."""
 
-    volts: tuple[float, ...]
-    source_ready: float = 0.0
-    board_ready: float = 0.0
+    cells: tuple[int, ...]
+    with_stack: bool
+    readings: int
+    power_line_cycles: float
+
+    @property
+    def paths(self) -> int:
+        """How many paths the meter visits once."""
+        return len(self.cells) + (1 if self.with_stack else 0)
 
 
 class Workbench:
@@ -80,12 +84,14 @@ class Workbench:
         self._clock = clock
         self._parts = parts
         self._report = report_event
-        self._cells = _CellState(volts=(0.0,) * setup.bench.wiring.cells)
+        self._opened = clock.now()
+        self._cells = CellReadiness(setup, report_event)
         self._is_energised = False
+        self._thermistors = ThermistorReadiness(setup, report_event)
+        self._decade_ohms: float | None = None
         self._thermistor: int | None = None
         self._thermistor_ohms = math.inf
         self._thermistor_changed = 0.0
-        self._thermistor_ready = 0.0
 
     @property
     def setup(self) -> Setup:
@@ -119,22 +125,10 @@ class Workbench:
         supply = self._supply()
         if not self._is_energised:
             self._energise(supply)
-        before = self._cells.volts
-        step = max((abs(b - a) for a, b in zip(before, volts, strict=True)), default=0.0)
-        lag = self._ramp(supply, targets, step)
-        self._note_change(tuple(map(float, volts)), lag)
+        moved = np.asarray(volts, dtype=np.float64) - np.asarray(self._cells.volts)
+        self._ramp(supply, targets, moved)
+        self._cells.volts = tuple(map(float, volts))
         supply.check_regulation()
-
-    def confirm_source(self) -> None:
-        """See that every channel that is on still holds its voltage; nothing is on, nothing done.
-
-        Raises
-        ------
-        SafetyError : a channel is in constant current, sags, or has tripped.
-        InstrumentError : the supply misbehaved.
-        """
-        if self._parts.supply is not None:
-            self._parts.supply.check_regulation()
 
     def _energise(self, supply: Supply) -> None:
         """Current limit, protection and 0 V first, each read back; only then outputs on."""
@@ -147,32 +141,35 @@ class Workbench:
         self._is_energised = True
         self._report("outputs on", "limits and protection read back, 0 V, then outputs on", {})
 
-    def _ramp(self, supply: Supply, targets: Mapping[int, float], step: float) -> FilterLag:
-        """Send the ramp, `step` volts at the cell that changes most; returns the board's lag.
+    def _ramp(self, supply: Supply, targets: Mapping[int, float], moved: FloatArray) -> None:
+        """Send the ramp, at the end of which the cells have `moved`, volts of shape (cells,).
 
-        The lag follows from what was sent when: a computer that stalls makes larger steps.
+        The board's lag follows from what was sent when: a computer that stalls makes larger
+        steps.
         """
         ramp = plan_ramp(supply.set_points(), targets, self._setup.bench.ceilings)
-        lag = FilterLag(self._setup.board.cell_inputs.filter_time_constant_seconds)
         began, done = self._clock.now(), 0.0
         while True:
             now, before = self._clock.now(), done
             values, done = ramp.at(now - began, done)
             supply.set_voltages(values)
             if ramp.total_volts > 0:
-                lag.step(step * (done - before) / ramp.total_volts, self._clock.now())
+                share = (done - before) / ramp.total_volts
+                self._cells.stepped(moved * share, self._clock.now())
             if done >= ramp.total_volts:
-                return lag
+                return
             self._clock.sleep(RAMP_TICK_SECONDS - (self._clock.now() - now))
 
-    def _note_change(self, volts: tuple[float, ...], lag: FilterLag) -> None:
-        """Work out from when on source and board can be believed, by the declared constants."""
-        now, budget = self._clock.now(), self._setup.plan.settling.budget_volts
-        wait = float(time_to_settle_seconds(lag.volts_at(now), lag.time_constant_seconds, budget))
-        self._cells.volts = volts
-        if lag.volts > 0:
-            self._cells.source_ready = now + self._setup.bench.wiring.settling_seconds
-            self._cells.board_ready = self._cells.source_ready + wait
+    def confirm_source(self) -> None:
+        """See that every channel that is on still holds its voltage; nothing is on, nothing done.
+
+        Raises
+        ------
+        SafetyError : a channel is in constant current, sags, or has tripped.
+        InstrumentError : the supply misbehaved.
+        """
+        if self._parts.supply is not None:
+            self._parts.supply.check_regulation()
 
     def measure_cells(
         self,
@@ -182,47 +179,130 @@ class Workbench:
         readings: int,
         power_line_cycles: float,
         with_stack: bool = False,
+        with_bracket: bool = True,
     ) -> Acquired:
         """Settle, then measure with the meter at `cells` while board frames come in.
 
-        Observations as `harness.checks.check.Bench` says.
+        Observations as `harness.checks.check.Bench` says. The whole is done again when the
+        first path has drifted between the scan and its end, or when the board settled so late
+        that scan and frames lie apart.
         """
-        plan = self._setup.plan
-        deadline = self._clock.now() + plan.settling.timeout_seconds
-        link = self._link()
-        self._clock.sleep(self._cells.source_ready - self._clock.now())
-        found: list[Observation] = []
-        did_hold = True
-        if cells:
-            self._configure_voltage(power_line_cycles, readings, max(self._cells.volts))
-            found, did_hold = bracketed_scan(
-                self._read_cell, cells, plan.settling.budget_volts, self._clock, deadline
+        scan = _Scan(tuple(cells), with_stack, readings, power_line_cycles)
+        timeout = self._setup.plan.settling.timeout_seconds
+        deadline = max(self._clock.now(), self._cells.declared_ready) + timeout
+        not_before = self._opened
+        while True:
+            taken, did_hold = self._scan_and_frames(
+                scan, frames, with_bracket, not_before, deadline
             )
-        if with_stack:
-            self._configure_voltage(power_line_cycles, readings, sum(self._cells.volts))
-            found += self._read_stack()
-        taken, did_settle = settled_frames(
-            link, self._clock, self._cell_demand(cells), frames, until=self._clock.now()
-        )
-        found += frame_observations(taken, link.columns)
-        return Acquired(tuple(found), did_hold and did_settle)
+            if did_hold or not taken.did_settle:
+                return taken
+            if self._clock.now() >= deadline:
+                return Acquired(taken.observations, did_settle=False)
+            not_before = self._clock.now()
 
-    def _cell_demand(self, cells: Sequence[int]) -> SettlingDemand:
+    def _scan_and_frames(
+        self, scan: _Scan, count: int, with_bracket: bool, not_before: float, deadline: float
+    ) -> tuple[Acquired, bool]:
+        """One attempt, and whether its bracket held; a bracket that came apart did not."""
+        self._approach(scan)
+        ready = max(self._cells.board_ready(count), not_before)
+        self._clock.sleep(self._scan_start(scan, ready, count, with_bracket) - self._clock.now())
+        began = self._clock.now()
+        found = self._read_all(scan)
+        ended = self._clock.now()
+        window = self._settled_cells(scan.cells, ready, deadline, count, ended)
+        observations = found + frame_observations(window.frames, self._link().columns)
+        longest = max(ended - began, count * self._setup.board.refresh_seconds)
+        if not scan.paths:
+            return Acquired(tuple(observations), window.did_settle), True
+        if window.did_settle and window.frames[0].monotonic > ended + longest:
+            return Acquired(tuple(observations), did_settle=True), False
+        again = self._read_bracket(scan, found) if with_bracket else []
+        is_steady = not with_bracket or self._is_steady(scan, found, again)
+        return Acquired((*observations, *again), window.did_settle), is_steady
+
+    def _approach(self, scan: _Scan) -> None:
+        """Make meter and relays ready for the first path while source and board settle."""
+        if scan.with_stack:
+            self._configure_stack(scan)
+            self._route(self._stack_path())
+        elif scan.cells:
+            self._configure_cells(scan)
+            self._route(self._setup.bench.paths.meter_at_cell[scan.cells[0] - 1])
+
+    def _scan_start(self, scan: _Scan, ready: float, count: int, with_bracket: bool) -> float:
+        """So that scan and frames end together; a bracket must begin before the frames do."""
+        end = ready + count * self._setup.board.refresh_seconds
+        start = end - scan.paths * self._path_seconds(scan)
+        if with_bracket:
+            start = min(start, ready)
+        return max(self._cells.source_ready, start)
+
+    def _path_seconds(self, scan: _Scan) -> float:
+        """Shortest time of a move to a path and its readings, by the declared figures."""
+        setup = self._setup
+        cards = [m for m in setup.models.values() if isinstance(m, SwitchModel)]
+        moves = max((m.release_seconds + m.operate_seconds for m in cards), default=0.0)
+        return moves + scan.readings * scan.power_line_cycles / setup.bench.line_frequency_hertz
+
+    def _settled_cells(
+        self, cells: Sequence[int], ready: float, deadline: float, count: int, until: float
+    ) -> FrameWindow:
+        """The board's frames from `ready` on; what they show of its filters is remembered."""
         board, plan = self._setup.board, self._setup.plan
-        watched = frozenset(cells) or frozenset(range(1, board.cells + 1))
-        step = board.cell_inputs.resolution_volts
-        return SettlingDemand(
-            not_before=self._cells.board_ready + board.sample_age_seconds,
+        inputs = board.cell_inputs
+        age = board.sample_age_seconds
+        demand = SettlingDemand(
+            stimulus_ended=max(self._cells.source_ready, self._opened) + age,
+            not_before=ready + age,
+            deadline=deadline,
             quantity=Quantity.CELL_VOLTAGE,
-            channels=watched,
+            channels=frozenset(cells) or frozenset(range(1, board.cells + 1)),
             budget=plan.settling.budget_volts,
-            noise=math.hypot(board.cell_inputs.noise_volts, step / math.sqrt(12)),
-            timeout_seconds=plan.settling.timeout_seconds,
+            noise=math.hypot(inputs.noise_volts, inputs.resolution_volts / math.sqrt(12)),
+            time_constant_seconds=inputs.filter_time_constant_seconds,
         )
+        window = settled_frames(self._link(), self._clock, demand, count, until)
+        self._cells.slow.learn(window.slow)
+        return window
 
-    def _configure_voltage(self, cycles: float, readings: int, largest_volts: float) -> None:
-        meter = self._meter()
-        meter.configure_voltage(largest_volts, cycles, readings)
+    def _configure_cells(self, scan: _Scan) -> None:
+        volts = max(self._cells.volts)
+        self._meter().configure_voltage(volts, scan.power_line_cycles, scan.readings)
+
+    def _configure_stack(self, scan: _Scan) -> None:
+        volts = sum(self._cells.volts)
+        self._meter().configure_voltage(volts, scan.power_line_cycles, scan.readings)
+
+    def _read_all(self, scan: _Scan) -> list[Observation]:
+        """Each path once: the stack, then the cells, so that ranges change only once."""
+        found: list[Observation] = []
+        if scan.with_stack:
+            self._configure_stack(scan)
+            found += self._read_stack()
+        if scan.cells:
+            self._configure_cells(scan)
+            found += [o for cell in scan.cells for o in self._read_cell(cell, 0)]
+        return found
+
+    def _read_bracket(self, scan: _Scan, found: Sequence[Observation]) -> list[Observation]:
+        """The first cell again, or the stack where there is none: the end of the bracket."""
+        if scan.cells:
+            return self._read_cell(scan.cells[0], scan.readings)
+        return self._read_stack(scan.readings)
+
+    def _is_steady(
+        self, scan: _Scan, found: Sequence[Observation], again: Sequence[Observation]
+    ) -> bool:
+        """Whether the first path stood still from the scan to its end."""
+        path = (again[0].quantity, again[0].channel)
+        first = [o for o in found if (o.quantity, o.channel) == path]
+        budget = self._setup.plan.settling.budget_volts
+        if not scan.cells:
+            budget *= self._setup.board.cells
+        # NaN (overload) is judged later, not waited out.
+        return not drift_between(first, again) > budget
 
     def _read_cell(self, cell: int, first_sequence: int) -> list[Observation]:
         self._route(self._setup.bench.paths.meter_at_cell[cell - 1])
@@ -231,12 +311,18 @@ class Workbench:
             readings, Quantity.CELL_VOLTAGE, cell, self._clock, first_sequence
         )
 
-    def _read_stack(self) -> list[Observation]:
+    def _read_stack(self, first_sequence: int = 0) -> list[Observation]:
+        self._route(self._stack_path())
+        readings = self._meter().read()
+        return reference_observations(
+            readings, Quantity.STACK_VOLTAGE, 0, self._clock, first_sequence
+        )
+
+    def _stack_path(self) -> Sequence[str]:
         path = self._setup.bench.paths.meter_at_stack
         if path is None:
             raise MisuseError("meter at the stack: expected a path in the bench file, got none")
-        self._route(path)
-        return reference_observations(self._meter().read(), Quantity.STACK_VOLTAGE, 0, self._clock)
+        return path
 
     # Thermistors ------------------------------------------------------------------------
 
@@ -253,30 +339,31 @@ class Workbench:
             )
         if not finite:
             self._route(())
-            self._note_thermistor(next(iter(ohms), None), math.inf)
+            self._note_thermistor(next(iter(ohms), None), math.inf, {})
             return
         ((thermistor, value),) = finite.items()
-        decade = self._decade()
-        decade.set_resistance(max(value, decade.model.lowest_ohms))
+        self._set_decade(value)
         self._route(self._setup.bench.paths.decade_at_thermistor[thermistor - 1])
-        self._note_thermistor(thermistor, value)
+        self._note_thermistor(thermistor, value, finite)
 
-    def _note_thermistor(self, thermistor: int | None, ohms: float) -> None:
-        """Work out from when on the board's temperature can be believed."""
-        now = self._clock.now()
-        self._thermistor_changed = now
+    def _set_decade(self, ohms: float) -> None:
+        """Set the decade unless it stands there; its settling runs from the message on."""
+        decade = self._decade()
+        value = max(ohms, decade.model.lowest_ohms)
+        if value == self._decade_ohms:
+            return
+        self._decade_ohms, began = None, self._clock.now()
+        decade.set_resistance(value)
+        self._decade_ohms = value
+        self._thermistors.decade_ready = began + decade.model.settling_seconds
+
+    def _note_thermistor(
+        self, thermistor: int | None, ohms: float, injected: Mapping[int, float]
+    ) -> None:
+        """Keep what was changed when."""
+        self._thermistor_changed = self._clock.now()
         self._thermistor, self._thermistor_ohms = thermistor, ohms
-        wait = 0.0
-        if thermistor is not None:
-            tau = self._setup.board.thermistors[thermistor - 1].filter_time_constant_seconds
-            budget = self._setup.plan.settling.budget_celsius
-            wait = float(time_to_settle_seconds(self._thermistor_span(thermistor), tau, budget))
-        self._thermistor_ready = now + wait
-
-    def _thermistor_span(self, thermistor: int) -> float:
-        """The largest change the channel can have made: its curve's whole span, kelvin."""
-        curve = self._setup.curves[thermistor - 1]
-        return curve.highest_celsius - curve.lowest_celsius
+        self._thermistors.injected(injected, self._thermistor_changed)
 
     def measure_thermistor(
         self, thermistor: int, *, frames: int, readings: int, power_line_cycles: float
@@ -285,23 +372,32 @@ class Workbench:
 
         Observations as `harness.checks.check.Bench` says.
         """
+        window = self._settled_thermistor(thermistor, frames)
+        found = frame_observations(window.frames, self._link().columns)
+        found += self._injected_resistance(thermistor, readings, power_line_cycles)
+        return Acquired(tuple(found), window.did_settle)
+
+    def _settled_thermistor(self, thermistor: int, count: int) -> FrameWindow:
+        """The board's frames once settled; what they show of its filters is remembered."""
         board, plan = self._setup.board, self._setup.plan
         channel = board.thermistors[thermistor - 1]
+        ready = self._thermistors.board_ready(thermistor, count) + board.sample_age_seconds
+        declared = self._thermistors.declared_ready(thermistor) + board.sample_age_seconds
+        now = self._clock.now()
         demand = SettlingDemand(
-            not_before=self._thermistor_ready + board.sample_age_seconds,
+            # Temperature is no exponential while the divider still moves far.
+            stimulus_ended=max(declared, self._opened),
+            not_before=max(ready, self._opened),
+            deadline=max(now, declared) + plan.settling.timeout_seconds,
             quantity=Quantity.TEMPERATURE,
             channels=frozenset({thermistor}),
             budget=plan.settling.budget_celsius,
             noise=math.hypot(channel.noise_celsius, channel.resolution_celsius / math.sqrt(12)),
-            timeout_seconds=plan.settling.timeout_seconds,
+            time_constant_seconds=channel.filter_time_constant_seconds,
         )
-        link = self._link()
-        taken, did_settle = settled_frames(
-            link, self._clock, demand, frames, until=self._clock.now()
-        )
-        found = frame_observations(taken, link.columns)
-        found += self._injected_resistance(thermistor, readings, power_line_cycles)
-        return Acquired(tuple(found), did_settle)
+        window = settled_frames(self._link(), self._clock, demand, count, until=now)
+        self._thermistors.slow.learn(window.slow)
+        return window
 
     def _injected_resistance(
         self, thermistor: int, readings: int, cycles: float
@@ -314,7 +410,9 @@ class Workbench:
                 (setting,), Quantity.RESISTANCE, thermistor, self._clock, source=Source.SETPOINT
             )
         self._route(path)
+        self._thermistors.injected({}, self._clock.now())
         self._parts.meter.configure_resistance(self._thermistor_ohms, cycles, readings)
+        self._clock.sleep(self._thermistors.decade_ready - self._clock.now())
         return reference_observations(
             self._parts.meter.read(), Quantity.RESISTANCE, thermistor, self._clock
         )

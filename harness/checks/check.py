@@ -29,6 +29,7 @@ class PlannedPoint:
     thermistor_ohms : resistance at each thermistor by number; math.inf is open, 0.0 short;
         a thermistor not named is left open.
     cells : cells whose reference is measured here; with_stack : the stack's too.
+    with_bracket : read the first of these again at the end; only liveness can do without.
     thermistor : the thermistor measured here, or None.
     frames : board frames that the plan's uncertainty demands at this point.
     readings : meter readings of each path; watch_seconds : longest to watch for a reaction.
@@ -39,6 +40,7 @@ class PlannedPoint:
     cell_volts: tuple[float, ...]
     cells: tuple[int, ...] = ()
     with_stack: bool = False
+    with_bracket: bool = True
     thermistor_ohms: Mapping[int, float] | None = None
     thermistor: int | None = None
     frames: int = 5
@@ -72,12 +74,14 @@ class Bench(Protocol):
         readings: int,
         power_line_cycles: float,
         with_stack: bool = False,
+        with_bracket: bool = True,
     ) -> Acquired:
         """Settle, then measure with the meter at `cells` while board frames come in.
 
-        Observations: REFERENCE CELL_VOLTAGE of `cells` (the first cell again at the end when
-        more than one path is visited: the bracket), REFERENCE STACK_VOLTAGE with
-        `with_stack`, and from each of at least `frames` frames BOARD values of every field.
+        Observations: REFERENCE CELL_VOLTAGE of `cells`, REFERENCE STACK_VOLTAGE with
+        `with_stack`, with `with_bracket` the first cell (the stack where there is none)
+        again after the frames, and from each of at least `frames` frames BOARD values of
+        every field.
         """
         ...
 

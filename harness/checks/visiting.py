@@ -43,6 +43,7 @@ def visit_cells(bench: Bench, point: PlannedPoint, index: int) -> PointRecord:
         readings=point.readings,
         power_line_cycles=point.power_line_cycles,
         with_stack=point.with_stack,
+        with_bracket=point.with_bracket,
     )
     return recorded(bench, point, index, began, acquired)
 

@@ -59,32 +59,44 @@ def test_ramp_down_moves_every_channel_in_proportion() -> None:
     assert {1: pytest.approx(3.0), 2: pytest.approx(1.5)} == values
 
 
+def lag_of(steps: dict[float, float], seconds: float, tau: float) -> float:
+    """The lag of one filter at `seconds` after steps in volts by moment."""
+    lag = FilterLag(1)
+    for moment, volts in steps.items():
+        lag.step(volts, moment)
+    return float(lag.volts_at(seconds, tau)[0])
+
+
 def test_lag_after_one_step_decays_with_the_time_constant() -> None:
-    lag = FilterLag(time_constant_seconds=0.1)
-    lag.step(0.5, now_seconds=7.0)
-    assert pytest.approx(0.5) == lag.volts_at(7.0)
-    assert pytest.approx(0.5 * np.exp(-2.0)) == lag.volts_at(7.2)
+    assert pytest.approx(0.5) == lag_of({7.0: 0.5}, 7.0, tau=0.1)
+    assert pytest.approx(0.5 * np.exp(-2.0)) == lag_of({7.0: 0.5}, 7.2, tau=0.1)
 
 
 def test_lag_after_many_small_steps_is_that_of_a_ramp() -> None:
     """S tau (1 - exp(-T/tau)): the response to a ramp, which fine steps come to."""
-    lag = FilterLag(time_constant_seconds=0.1)
-    for moment in np.linspace(0.0, 0.25, 2501)[1:]:
-        lag.step(0.0001, float(moment))
-    assert pytest.approx(1.0 * 0.1 * (1 - np.exp(-2.5)), rel=1e-3) == lag.volts_at(0.25)
+    steps = {float(moment): 0.0001 for moment in np.linspace(0.0, 0.25, 2501)[1:]}
+    assert pytest.approx(0.1 * (1 - np.exp(-2.5)), rel=1e-3) == lag_of(steps, 0.25, tau=0.1)
 
 
 def test_lag_after_a_stalled_ramp_is_larger() -> None:
     """The last step of a computer that stalled is a large one, and counts as such."""
-    smooth, stalled = FilterLag(0.1), FilterLag(0.1)
-    for moment in (1.0, 1.1, 1.2, 1.3):
-        smooth.step(0.1, moment)
-    stalled.step(0.1, 1.0)
-    stalled.step(0.3, 1.3)
-    assert stalled.volts_at(1.3) > 1.5 * smooth.volts_at(1.3)
+    smooth = lag_of({1.0: 0.1, 1.1: 0.1, 1.2: 0.1, 1.3: 0.1}, 1.3, tau=0.1)
+    assert lag_of({1.0: 0.1, 1.3: 0.3}, 1.3, tau=0.1) > 1.5 * smooth
 
 
 def test_no_filter_no_lag() -> None:
-    lag = FilterLag(time_constant_seconds=0.0)
-    lag.step(0.5, 7.0)
-    assert 0.0 == lag.volts_at(7.0)
+    assert 0.0 == lag_of({7.0: 0.5}, 7.0, tau=0.0)
+
+
+def test_a_step_adds_to_what_is_left_of_the_one_before() -> None:
+    """Half a second of 0.3 s leaves 19 % of the first volt, on top of the second step."""
+    expected = np.exp(-0.5 / 0.3) + 0.01
+    assert pytest.approx(expected) == lag_of({0.0: 1.0, 0.5: 0.01}, 0.5, tau=0.3)
+
+
+def test_a_step_of_nothing_leaves_the_last_one_as_it_was() -> None:
+    lag = FilterLag(2)
+    lag.step([0.0, -1.0], 5.0)
+    lag.step([0.0, 0.0], 6.0)
+    assert 5.0 == lag.last_step_seconds
+    assert [0.0, pytest.approx(np.exp(-1.0))] == lag.volts_at(6.0, [1.0, 1.0]).tolist()

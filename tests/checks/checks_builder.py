@@ -293,6 +293,7 @@ class FakeBench:
         readings: int,
         power_line_cycles: float,
         with_stack: bool = False,
+        with_bracket: bool = True,
     ) -> Acquired:
         self.calls.append(
             ("measure_cells", tuple(cells), frames, readings, power_line_cycles, with_stack)
