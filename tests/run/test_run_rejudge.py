@@ -13,12 +13,13 @@ from twin_runs import setup_of, with_checks
 from harness.descriptions.plan import (
     CellAccuracySettings,
     CheckSettings,
+    Decision,
     LimitOverride,
     NoiseSettings,
     PlanDescription,
 )
 from harness.finding import Judgement
-from harness.metrology.decision import Verdict
+from harness.metrology.decision import Rule, Verdict
 from harness.observation import tabulate
 from harness.records.run_header import Event, RunState
 from harness.run.executor import run_plan
@@ -82,11 +83,12 @@ def test_its_own_plan_judges_every_check() -> None:
     assert [("cell-accuracy", Verdict.PASS), ("noise", Verdict.PASS)] == verdicts(judged())
 
 
-def test_a_tighter_limit_turns_the_verdict() -> None:
-    """3 mV is within 5 mV by more than U, and too much for 1.5 mV by more than U."""
-    tight = plan_of(SWEEP, limits=LimitOverride(cell_error_volts=0.0015))
-    assert Verdict.FAIL is judged(tight).verdict()
-    assert Verdict.PASS is judged(plan_of(SWEEP)).verdict()
+@pytest.mark.parametrize(("limit_volts", "verdict"), [(0.005, "pass"), (0.0025, "fail")])
+def test_limit_and_rule_are_the_judging_plans(limit_volts: float, verdict: str) -> None:
+    """3 mV under simple acceptance, where U does not count."""
+    limits, decision = LimitOverride(cell_error_volts=limit_volts), Decision(rule=Rule.SIMPLE)
+    other = plan_of(SWEEP, limits=limits, decision=decision)
+    assert verdict == judged(other).verdict()
 
 
 def test_checks_are_matched_by_kind_whatever_their_order() -> None:
