@@ -10,7 +10,9 @@ from __future__ import annotations
 import threading
 import time
 from collections import Counter, deque
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import NamedTuple
 
 from harness.descriptions.board import FrameLayout, SerialPort
@@ -33,12 +35,22 @@ KEPT_FRAMES = 20_000
 # cannot be woken need it. Operating-system seconds.
 READ_WAIT_SECONDS = 0.25
 
+# A read of so many bytes met frames that had been held back, and more may wait behind them.
+HELD_BACK_BYTES = 1024
+MOST_BYTES_AT_ONCE = 1 << 20
+
+# A microsecond is far below any board's period.
+LEAST_APART_SECONDS = 1.0e-6
+
 # The reader looks at least this often, so it is gone long before this.
 JOIN_SECONDS = 10.0
 
 
 class TimedFrame(NamedTuple):
-    """A good frame with its time of arrival (clock seconds, and seconds since 1970)."""
+    """A good frame with its time of arrival (clock seconds, and seconds since 1970).
+
+    Of frames that came together only the last has just arrived; the others are dated back.
+    """
 
     frame: GoodFrame
     monotonic: float
@@ -112,6 +124,7 @@ class BoardLink:
     ) -> None:
         self.place = f"board ({serial.port})"
         self._clock = clock
+        self._refresh_seconds = refresh_seconds
         self._stale_seconds = STALE_PERIODS * refresh_seconds
         self._decoder = decoder_for(layout)
         self._tracker = SequenceTracker(modulus=sequence_modulus(layout))
@@ -209,13 +222,22 @@ class BoardLink:
     def _read(self) -> None:
         try:
             while not self._is_closing:
-                chunk = self._port.read(READ_WAIT_SECONDS)
+                chunk = self._read_what_waits()
                 if chunk:
                     self._take(chunk, self._clock.now(), self._clock.wall())
         except BoardUnplugged as error:
             self._end(error)
         else:
             self._end(BoardUnplugged(f"{self.place}: expected an open link, got a closed one"))
+
+    def _read_what_waits(self) -> bytes:
+        """All bytes there are; a system hands over no more than its buffer at a time."""
+        chunk = self._port.read(READ_WAIT_SECONDS)
+        more = chunk if len(chunk) >= HELD_BACK_BYTES else b""
+        while more and len(chunk) < MOST_BYTES_AT_ONCE:
+            more = self._port.read(0.0)
+            chunk += more
+        return chunk
 
     def _end(self, fault: BoardError) -> None:
         with self._changed:
@@ -227,9 +249,27 @@ class BoardLink:
         events = self._decoder.receive(chunk)
         with self._changed:
             self._since_good.byte_count += len(chunk)
-            for event in events:
-                self._keep(event, monotonic, wall)
+            for event, age in zip(events, self._ages(events), strict=True):
+                self._keep(event, monotonic - age, wall - age)
             self._changed.notify_all()
+
+    def _ages(self, events: Sequence[FrameEvent]) -> list[float]:
+        """How much older than the newest frame of a chunk each is, seconds.
+
+        Frames that come together have been held back somewhere: by the difference of their
+        uptimes where the board sends it, else a refresh period from frame to frame, bad ones
+        included.
+        """
+        places = list(accumulate(1 if _is_frame(event) else 0 for event in events))
+        newest = next((e for e in reversed(events) if isinstance(e, GoodFrame)), None)
+        ages = []
+        for event, place in zip(events, places, strict=True):
+            age = (places[-1] - place) * self._refresh_seconds
+            if newest and isinstance(event, GoodFrame):
+                since = _uptime_between(event, newest)
+                age = age if since is None else since
+            ages.append(age)
+        return ages
 
     def _keep(self, event: FrameEvent, monotonic: float, wall: float) -> None:
         if isinstance(event, BadFrame):
@@ -245,6 +285,9 @@ class BoardLink:
                 return
             self._good += 1
             self._since_good = _SinceGood()
+            if self._frames:
+                # Later than the one before, or nobody could tell them apart by their times.
+                monotonic = max(monotonic, self._frames[-1].monotonic + LEAST_APART_SECONDS)
             self._frames.append(TimedFrame(event, monotonic, wall))
 
     # Inside, under the lock -------------------------------------------------------------
@@ -292,6 +335,21 @@ class BoardLink:
             f"{self.place}: expected {count} frames within {timeout_seconds or 0.0:g} s, "
             f"got {found}; check refresh_seconds of the board description"
         )
+
+
+def _is_frame(event: FrameEvent) -> bool:
+    """Whether the event took a refresh period of the board; noise between frames did not."""
+    if isinstance(event, BadFrame):
+        return event.reason is not BadReason.NOISE
+    return isinstance(event, GoodFrame)
+
+
+def _uptime_between(frame: GoodFrame, newest: GoodFrame) -> float | None:
+    """Seconds by the board's own clock; None without one, or where it was started anew."""
+    if frame.uptime_seconds is None or newest.uptime_seconds is None:
+        return None
+    since = newest.uptime_seconds - frame.uptime_seconds
+    return since if since >= 0 else None
 
 
 class _SinceGood:

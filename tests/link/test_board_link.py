@@ -74,9 +74,9 @@ def linked() -> Iterator[Linked]:
     made: list[BoardLink] = []
     StampClock.stamps = 0
 
-    def link(period: float = PERIOD) -> tuple[BoardLink, ScriptedPort]:
+    def link(period: float = PERIOD, layout: TextFrame = LAYOUT) -> tuple[BoardLink, ScriptedPort]:
         port = ScriptedPort()
-        made.append(BoardLink(SERIAL, LAYOUT, period, StampClock(), port))
+        made.append(BoardLink(SERIAL, layout, period, StampClock(), port))
         return made[-1], port
 
     before = threading.active_count()
@@ -87,7 +87,7 @@ def linked() -> Iterator[Linked]:
 
 
 def test_frames_come_with_their_time_of_arrival(linked):
-    """One stamp a chunk; the partial first line is dropped."""
+    """The partial first line is dropped; a frame in two chunks came with the second."""
     link, port = linked(5.0)
     port.feed(b"00,1\r\n>1,3300,3301\r\n>2,33")
     first = link.wait_for_frames(1, after=0.0)
@@ -214,7 +214,7 @@ def test_statistics_count_everything(linked):
     """Good, bad, lost, repeated and restarted."""
     link, port = linked(5.0)
     port.feed(b"\n>1,1,1\n>1,1,1\n>4,1,1\n>5,x,1\n>6\n>2,1,1\n")
-    link.wait_for_frames(3, after=0.0)
+    link.wait_for_frames(3, after=-100.0)
     seen = link.statistics()
     assert (3, 1, 1, 2, 1, 1) == (
         seen.good,
@@ -244,3 +244,77 @@ def test_link_statistics_say_what_was_wrong() -> None:
 def test_a_clean_link_says_so() -> None:
     clean = LinkStatistics(good=795)
     assert ("795 good frames, nothing wrong", True) == (str(clean), clean.is_clean)
+
+
+UPTIME_LAYOUT = TextFrame(
+    form="csv",
+    fields=(
+        FrameField(quantity="uptime", scale=0.001),
+        FrameField(quantity="cell_voltage", channels=(1, 2), scale=0.001),
+    ),
+    start=">",
+)
+
+
+def held_back(linked, frames: int) -> list[float]:
+    """Stamps of frames that come in one chunk at 1 s of the clock, one period of 50 ms each."""
+    link, port = linked(PERIOD)
+    port.feed(b"\n" + b"".join(b">%d,1,1\n" % number for number in range(frames)))
+    return [t.monotonic for t in link.wait_for_frames(frames, after=-100.0)]
+
+
+def test_frames_held_back_together_are_not_all_new(linked):
+    """Twenty frames at once: the first of them is 19 periods old."""
+    found = held_back(linked, 20)
+    assert [pytest.approx(1.0 - (19 - i) * PERIOD) for i in range(20)] == found
+
+
+def test_a_frame_held_back_since_before_a_stimulus_is_not_later_than_it(linked):
+    """Of ten frames at 1 s, five were sampled after 0.77 s."""
+    link, port = linked(PERIOD)
+    port.feed(b"\n" + b"".join(b">%d,1,1\n" % number for number in range(10)))
+    link.wait_for_frames(10, after=-100.0)
+    assert [5, 6, 7, 8, 9] == [t.frame.sequence for t in link.frames_after(0.77)]
+
+
+def test_wall_clock_stamps_are_dated_back_alike(linked):
+    link, port = linked(PERIOD)
+    port.feed(b"\n>1,1,1\n>2,1,1\n")
+    found = link.wait_for_frames(2, after=-100.0)
+    assert [pytest.approx(1000.0 - PERIOD), 1000.0] == [t.wall for t in found]
+
+
+def test_a_bad_frame_between_has_taken_its_period_too(linked):
+    link, port = linked(PERIOD)
+    port.feed(b"\n>1,1,1\n>2,1\n>3,1,1\n")
+    found = link.wait_for_frames(2, after=-100.0)
+    assert [pytest.approx(1.0 - 2 * PERIOD), 1.0] == [t.monotonic for t in found]
+
+
+def test_uptime_tells_the_age_of_frames_held_back(linked):
+    """The board was 120 ms from one to the other, whatever is declared."""
+    link, port = linked(PERIOD, UPTIME_LAYOUT)
+    port.feed(b"\n>1000,1,1\n>1120,1,1\n")
+    found = link.wait_for_frames(2, after=-100.0)
+    assert [pytest.approx(1.0 - 0.12), 1.0] == [t.monotonic for t in found]
+
+
+def test_frames_stay_in_order_however_they_are_dated(linked):
+    """The second chunk's first frame would be older than the frame before it."""
+    link, port = linked(5.0)
+    port.feed(b"\n>1,1,1\n")
+    link.wait_for_frames(1, after=0.0)
+    port.feed(b">2,1,1\n>3,1,1\n")
+    found = [t.monotonic for t in link.wait_for_frames(3, after=0.0)]
+    assert [1.0, pytest.approx(1.0, abs=1e-5), 2.0] == found
+    assert sorted(set(found)) == found
+
+
+def test_what_waits_behind_a_full_buffer_is_read_with_it(linked):
+    """A system hands over a few kilobytes at a time; the rest is no newer for that."""
+    link, port = linked(PERIOD)
+    frames = [b">%03d,%04d,%04d\n" % (number, 1, 1) for number in range(200)]
+    port.feed(b"\n" + b"".join(frames[:150]))
+    port.feed(b"".join(frames[150:]))
+    found = link.wait_for_frames(200, after=-100.0)
+    assert pytest.approx(found[-1].monotonic - 199 * PERIOD) == found[0].monotonic
