@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from command_line import HERON, QUICK, SERIES, edited, tapproof
-from conftest import Demonstration
+from shared_runs import Demonstration
 
 BINARY = bytes(range(128, 256)) * 4
 ROLES = ("--bench", "--board", "--plan")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from command_line import FIXTURES, shell
-from conftest import Demonstration
+from shared_runs import Demonstration
 
 ESCAPE = "\x1b"
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from command_line import FIXTURES, ROOT, SERIES, described_by, edited, tapproof
-from conftest import SPREADSHEET, SPREADSHEET_PLAN, Imported
+from shared_runs import SPREADSHEET, SPREADSHEET_PLAN, Imported
 
 LIBRARY = ROOT / "harness" / "descriptions" / "library"
 

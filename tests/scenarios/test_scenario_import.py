@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from command_line import ACCEPTANCE, FIXTURES, described_by, tapproof
-from conftest import SPREADSHEET, Imported
+from shared_runs import SPREADSHEET, Imported
 
 IMPORTS = FIXTURES / "imports"
 

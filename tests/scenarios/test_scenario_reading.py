@@ -11,7 +11,7 @@ from pathlib import Path
 import pyarrow.parquet
 import pytest
 from command_line import ACCEPTANCE, FIXTURES, Said, edited, shell, tapproof
-from conftest import Demonstration
+from shared_runs import Demonstration
 
 TOP_LEVEL_KEYS = {
     "verdict", "exit_code", "run", "state", "end_reason", "serial_number", "board", "plan",

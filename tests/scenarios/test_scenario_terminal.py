@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from command_line import TAPPROOF, described_by
-from conftest import Demonstration
+from shared_runs import Demonstration
 from sharing import made_once
 from terminal import COLOUR, on_terminal, plain
 
