@@ -10,18 +10,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from harness.checks.frame_correlation import (
+    Correlation,
+    correlation_of_channels,
+    correlation_of_runs,
+    groups_of,
+    mean_of_frames,
+    pooled_frames,
+    shown_freedom,
+    split_of,
+)
 from harness.checks.reference_budget import rectangular
 from harness.checks.samples import Samples, Visits
 from harness.metrology.budget import Contribution, Shape
-from harness.metrology.repeatability import Groups, Pooled, effective_count, group_statistics, pool
+from harness.metrology.repeatability import Groups, Pooled, pool
 from harness.metrology.resolution import dithered_resolution_uncertainty
 from harness.observation import FloatArray, IntArray
-
-# Frames that a pooled autocorrelation needs behind it before it is believed at all, and the
-# multiple of its own standard deviation 1/sqrt(n) that it must exceed: chance reaches it once
-# in 44 channels, and counts then for 0.97 or less of the frames.
-FEWEST_FOR_CORRELATION = 20
-CORRELATION_SIGNIFICANCE = 2.0
 
 
 @dataclass(frozen=True)
@@ -29,7 +33,8 @@ class Scatter:
     """Scatter of the frames behind n = p x c means; arrays of shape (n,).
 
     deviation : of one frame, pooled over the channel's points unless its point stands out.
-    freedom : degrees of freedom of that. effective : independent frames in the mean.
+    freedom : degrees of freedom of the variance of the mean. effective : independent frames
+    in the mean; below 1 where correlated frames show less scatter than their mean has.
     dither : pooled over all points of the channel, for what is left of the step.
     """
 
@@ -46,7 +51,13 @@ def channel_pools(visits: Visits, channels: int) -> IntArray:
 
 
 def scatter_of(
-    samples: Samples, pools: IntArray, step: float | FloatArray, declared_noise: float | FloatArray
+    samples: Samples,
+    pools: IntArray,
+    step: float | FloatArray,
+    declared_noise: float | FloatArray,
+    *,
+    runs: IntArray | None = None,
+    record: Correlation | None = None,
 ) -> Scatter:
     """Pool the scatter of the means that belong together.
 
@@ -56,32 +67,30 @@ def scatter_of(
     step : the board's reporting step q, scalar or shape (p c,).
     declared_noise : standard deviation that stands where there is no scatter at all (one
         frame a point, as in a table measured by hand), with infinite degrees of freedom.
+    runs : run of each mean, from 0, shape (p c,): frames of all its channels tell how much
+        they repeat each other; each pool stands alone when None.
+    record : what a noise check tells of that, for each run.
     """
-    groups = _groups(samples)
+    groups = groups_of(samples)
     pool_count = int(pools.max(initial=-1)) + 1
-    pooled = pool(groups, pools, pool_count)
+    family = pools if runs is None else runs
+    frames = pooled_frames(groups, pools, family, step)
+    of_run = correlation_of_runs(frames, int(family.max(initial=-1)) + 1)
+    if record is not None:
+        of_run = of_run.better_of(record)
+    of_channel = correlation_of_channels(frames, of_run)
+    known = of_channel.at(pools)
+    pooled = pool(groups, pools, pool_count, shown_freedom=shown_freedom(groups.count, known))
     is_seen = pooled.degrees_of_freedom > 0
+    seen_freedom = np.where(is_seen, pooled.degrees_of_freedom, np.inf)
+    split = split_of(frames, of_channel.correlation).at(pools)
+    means = mean_of_frames(groups.count, seen_freedom, split, known)
     return Scatter(
         deviation=np.where(is_seen, pooled.standard_deviation, declared_noise),
-        freedom=np.where(is_seen, pooled.degrees_of_freedom, np.inf),
-        effective=_effective(groups, pooled),
+        freedom=means.freedom,
+        effective=means.effective,
         dither=_dither(groups, pooled, pools, pool_count, step),
     )
-
-
-def _groups(samples: Samples) -> Groups:
-    """Statistics of every (visit, channel), in that order."""
-    shape = samples.values.shape
-    count = shape[0] * shape[1]
-    codes = np.repeat(np.arange(count), samples.is_present.reshape(count, -1).sum(axis=1))
-    return group_statistics(samples.values[samples.is_present], codes, count)
-
-
-def _effective(groups: Groups, pooled: Pooled) -> FloatArray:
-    believed = (pooled.degrees_of_freedom >= FEWEST_FOR_CORRELATION) & (
-        pooled.lag1 * np.sqrt(np.maximum(pooled.degrees_of_freedom, 1.0)) > CORRELATION_SIGNIFICANCE
-    )
-    return np.maximum(effective_count(groups.count, np.where(believed, pooled.lag1, 0.0)), 1.0)
 
 
 def _dither(

@@ -13,6 +13,7 @@ from harness.checks.board_budget import channel_pools, mean_decay, scatter_of
 from harness.checks.cell_budget import cell_budget, meter_use, reading_scatter, reference_parts
 from harness.checks.check import Bench, PlannedPoint
 from harness.checks.effort import cell_effort
+from harness.checks.frame_correlation import Correlation, record_of_noise
 from harness.checks.limits import limits_of
 from harness.checks.reference import MeterOnBench, Scan, meter_of, scan_of
 from harness.checks.samples import Samples, Visits, samples_of, visits_of
@@ -95,7 +96,15 @@ class CellAccuracyCheck:
             indication=board.mean().reshape(count),
             reference=scan.mean.reshape(count),
             limit=np.full(count, limits_of(setup).cell_error_volts),
-            budget=_budget(setup, visits, cells, board, reference, scan),
+            budget=_budget(
+                setup,
+                visits,
+                cells,
+                board,
+                reference,
+                scan,
+                record_of_noise(observations, setup, visits.runs),
+            ),
             decision=setup.plan.decision,
             overrides=(
                 board_override(board, cells, "channel"),
@@ -140,10 +149,18 @@ def _budget(
     board: Samples,
     reference: Samples,
     scan: Scan,
+    record: Correlation | None,
 ) -> Budget:
     inputs = setup.board.cell_inputs
     pools = channel_pools(visits, len(cells))
-    scatter = scatter_of(board, pools, inputs.resolution_volts, inputs.noise_volts)
+    scatter = scatter_of(
+        board,
+        pools,
+        inputs.resolution_volts,
+        inputs.noise_volts,
+        runs=np.repeat(visits.run_index, len(cells)),
+        record=record,
+    )
     use = meter_use(
         required_meter(setup),
         scan.mean.reshape(-1),

@@ -14,7 +14,6 @@ import numpy as np
 from scipy.special import chdtri, ndtri
 
 from harness.bench.capabilities import Capability
-from harness.checks.board_budget import CORRELATION_SIGNIFICANCE
 from harness.checks.check import Bench, PlannedPoint
 from harness.checks.limits import limits_of
 from harness.checks.liveness import is_improbably_still, sameness
@@ -31,6 +30,10 @@ from harness.metrology.decision import Verdict
 from harness.metrology.repeatability import effective_count, group_statistics
 from harness.metrology.resolution import noise_free_bits
 from harness.observation import FloatArray, IntArray, Observations, PointRecord, Quantity, Source
+
+# The multiple of its own standard deviation 1/sqrt(n) that an autocorrelation must exceed to be
+# believed: chance reaches it once in 44 channels, and counts then for 0.97 or less of the frames.
+CORRELATION_SIGNIFICANCE = 2.0
 
 # Below this many frames a standard deviation says too little about noise to be judged.
 FEWEST_FRAMES = 16

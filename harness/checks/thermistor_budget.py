@@ -128,7 +128,7 @@ def _board(injection: Injection, setup: Setup) -> tuple[Contribution, ...]:
     step = np.array([c.resolution_celsius for c in channels])[place]
     noise = np.array([c.noise_celsius for c in channels])[place]
     pools = injection.visits.run_index * len(channels) + place
-    scatter = scatter_of(injection.board, pools, step, noise)
+    scatter = scatter_of(injection.board, pools, step, noise, runs=injection.visits.run_index)
     budget = injection.visits.numbers(SETTLING_CELSIUS, setup.plan.settling.budget_celsius)
     tau = np.array([c.filter_time_constant_seconds for c in channels])[place]
     return (

@@ -167,6 +167,7 @@ def pool(
     pools: IntArray,
     pool_count: int,
     significance: float = GUARD_SIGNIFICANCE,
+    shown_freedom: FloatArray | None = None,
 ) -> Pooled:
     """Pool the scatter of groups that belong together, unless one stands out.
 
@@ -175,6 +176,8 @@ def pool(
     groups : statistics of g groups; those with fewer than two values or with NaN add nothing.
     pools : pool of each group, 0 to pool_count - 1, shape (g,).
     significance : probability with which a steady group is taken for one that stands out.
+    shown_freedom : degrees of freedom of each group's s^2 for that test, shape (g,); n - 1
+        when None, which is too many for correlated values.
 
     Returns
     -------
@@ -189,8 +192,12 @@ def pool(
     freedom = np.where(np.isnan(groups.standard_deviation), 0.0, groups.count - 1.0)
     freedom = np.maximum(freedom, 0.0)
     variance = np.where(freedom > 0, np.square(groups.standard_deviation), 0.0)
+    shown = freedom if shown_freedom is None else np.where(freedom > 0, shown_freedom, 0.0)
     others, others_variance = _rest_of_pool(freedom, variance, pools, pool_count)
-    is_own = _stands_out(variance, freedom, others_variance, others, significance)
+    others = (
+        others if shown_freedom is None else _rest_of_pool(shown, variance, pools, pool_count)[0]
+    )
+    is_own = _stands_out(variance, shown, others_variance, others, significance)
     kept = np.where(is_own, 0.0, freedom)
     pooled_freedom = np.bincount(pools, kept, pool_count)
     with np.errstate(invalid="ignore", divide="ignore"):

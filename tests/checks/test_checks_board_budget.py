@@ -22,8 +22,13 @@ def scatter(values: np.ndarray, step: float = 0.0) -> Scatter:
     return scatter_of(samples(values[:, None, :]), np.zeros(len(values), dtype=np.int64), step, 9.0)
 
 
+def restless(*shape: int) -> np.ndarray:
+    """Frames of 0.5 that change sides every time, so that none repeats its neighbour."""
+    return np.abs(RNG.normal(0, 0.5, shape)) * (-1.0) ** np.arange(shape[-1])
+
+
 def test_scatter_is_pooled_over_the_points():
-    values = RNG.normal(0, 0.5, (7, 10))
+    values = restless(7, 10)
     found = scatter(values)
     expected = np.sqrt(values.var(axis=1, ddof=1).mean())
     assert [expected] * 7 == pytest.approx(found.deviation.tolist())
@@ -31,7 +36,7 @@ def test_scatter_is_pooled_over_the_points():
 
 
 def test_a_point_that_stands_out_keeps_its_own_scatter():
-    values = RNG.normal(0, 0.5, (7, 10))
+    values = restless(7, 10)
     values[3] *= 20
     found = scatter(values)
     assert values[3].std(ddof=1) == pytest.approx(found.deviation[3])
@@ -40,7 +45,7 @@ def test_a_point_that_stands_out_keeps_its_own_scatter():
 
 
 def test_independent_frames_all_count():
-    assert [10.0] * 7 == scatter(RNG.normal(0, 0.5, (7, 10))).effective.tolist()
+    assert [10.0] * 7 == pytest.approx(scatter(restless(7, 10)).effective.tolist())
 
 
 def test_correlated_frames_count_for_less():
@@ -50,9 +55,16 @@ def test_correlated_frames_count_for_less():
     assert 1.0 < scatter(walk).effective[0] < 8.0
 
 
-def test_few_frames_are_no_ground_to_believe_a_correlation():
+def test_frames_that_only_rise_show_less_scatter_than_their_mean_has():
     rising = np.arange(8.0).reshape(1, 8)
-    assert [8.0] == scatter(rising).effective.tolist()
+    assert scatter(rising).effective[0] < 1.0
+
+
+def test_correlated_frames_carry_fewer_degrees_of_freedom():
+    walk = np.zeros((20, 20))
+    for i in range(1, 20):
+        walk[:, i] = 0.8 * walk[:, i - 1] + RNG.normal(0, 1, 20)
+    assert scatter(walk).freedom[0] < 0.5 * 20 * 19
 
 
 def test_one_frame_a_point_takes_the_declared_noise():

@@ -341,9 +341,10 @@ def test_noise_takes_the_step_out_of_the_mean():
 
 
 def test_scatter_is_pooled_over_the_points_of_a_channel():
-    assert (
-        9 * 9 == part(judged(FakeBoard(noise=0.001)), "board repeatability").degrees_of_freedom[0]
-    )
+    """Nine points of ten frames: more than one point's nine, less what correlation may take."""
+    freedom = part(judged(FakeBoard(noise=0.001)), "board repeatability").degrees_of_freedom
+    assert 9 < freedom.min()
+    assert freedom.max() <= 9 * 9
 
 
 def test_one_frame_a_point_takes_the_noise_that_the_board_declares():
