@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from types import MappingProxyType
+from typing import NamedTuple
 
 from harness.bench.stopping import signals_held
 from harness.bench.workbench import BenchParts, ReportEvent, Workbench
@@ -153,7 +155,12 @@ class _OffProof:
                 self._is_made = True
 
 
-_Told = tuple[str, str, Mapping[str, object]]
+class _Told(NamedTuple):
+    """One event for record and face."""
+
+    kind: str
+    text: str
+    data: Mapping[str, object] = MappingProxyType({})
 
 
 def _prove_off(parts: BenchParts, report_event: ReportEvent) -> None:
@@ -168,7 +175,7 @@ def _prove_off(parts: BenchParts, report_event: ReportEvent) -> None:
         told += _switch_off(parts.supply)
     except OutputNotOffError as error:
         failure = error
-        told.append(("output not off", str(error), {}))
+        told.append(_Told("output not off", str(error)))
     for switch in parts.switches.values():
         told += _open_relays(switch)
     for event in told:
@@ -199,12 +206,12 @@ def _switch_off(supply: Supply | None) -> list[_Told]:
             "anything"
         ) from error
     highest = max((abs(v) for v in proof.volts.values() if v is not None), default=0.0)
-    off: _Told = (
+    off = _Told(
         "outputs off",
         f"outputs off, measured {highest:.3f} V at most",
         {"volts": {str(channel): volts for channel, volts in proof.volts.items()}},
     )
-    return [off, *(("fault while switching off", fault, {}) for fault in proof.faults)]
+    return [off, *(_Told("fault while switching off", fault) for fault in proof.faults)]
 
 
 def _open_relays(switch: Switch) -> list[_Told]:
@@ -214,7 +221,7 @@ def _open_relays(switch: Switch) -> list[_Told]:
     except Exception as error:  # noqa: BLE001 (the other cards and the report must come)
         is_ours = isinstance(error, TapproofError)
         text = str(error) if is_ours else f"{switch.place}: {type(error).__name__}: {error}"
-        return [("fault while switching off", text, {})]
+        return [_Told("fault while switching off", text)]
     return []
 
 
@@ -227,5 +234,5 @@ def _try_to_report(report_event: ReportEvent, event: _Told) -> str:
     try:
         report_event(*event)
     except Exception as error:  # noqa: BLE001 (see above)
-        return f"{event[0]!r} could not be told everywhere: {str(error) or repr(error)}"
+        return f"{event.kind!r} could not be told everywhere: {str(error) or repr(error)}"
     return ""

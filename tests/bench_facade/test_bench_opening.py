@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import signal
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from types import FrameType, ModuleType
 from typing import Any
 
@@ -34,6 +34,15 @@ CUT_OFF = (
     contextlib,
 )
 Place = tuple[str, int, str]
+
+
+@pytest.fixture(autouse=True)
+def handlers_given_back() -> Iterator[None]:
+    """A stop amid the giving back of handlers leaves some that the next test must not have."""
+    before = {number: signal.getsignal(number) for number in stopping.STOPPING_SIGNALS}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.fixture
