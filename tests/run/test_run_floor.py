@@ -1,8 +1,8 @@
 """The physical floor, recomputed by hand for points of the narrowboat bench.
 
 Declared there and in the instruments' descriptions: ramp 10 V/s of the stack; 50 Hz mains;
-Heron's refresh and filter; relays' release and operate times. The hand computation takes them
-from the setup and adds them up independently.
+Heron's refresh and filter; relays' operate time; the decade's settling. The hand computation
+takes them from the setup and adds them up independently.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from twin_runs import setup_of
 
 from harness.checks.check import PlannedPoint
 from harness.descriptions.instrument import DecadeModel, SwitchModel
+from harness.descriptions.setup import Setup
 from harness.run.floor import floor_seconds, run_floor
 
 SETUP = setup_of()
@@ -36,9 +37,15 @@ def at(volts: float, **changes: object) -> PlannedPoint:
 
 
 def relay_seconds() -> float:
-    """Release and operate time of the bench's card."""
+    """Operate time of the bench's card."""
     (card,) = [model for model in SETUP.models.values() if isinstance(model, SwitchModel)]
-    return card.release_seconds + card.operate_seconds
+    return card.operate_seconds
+
+
+def decade_seconds() -> float:
+    """Settling time of the bench's decade."""
+    (decade,) = [model for model in SETUP.models.values() if isinstance(model, DecadeModel)]
+    return decade.settling_seconds
 
 
 def test_a_ramp_takes_the_stacks_change_over_its_slope() -> None:
@@ -72,9 +79,23 @@ def test_every_cell_is_visited_and_the_first_again() -> None:
     assert 13 * relay_seconds() == pytest.approx(point.relays)
 
 
-def test_one_cell_alone_needs_no_bracket() -> None:
-    (point,) = run_floor(SETUP, [at(3.3, cells=(4,))])
-    assert relay_seconds() == pytest.approx(point.relays)
+def test_one_cell_alone_is_read_again_on_the_path_that_stands() -> None:
+    (point,) = run_floor(SETUP, [at(3.3, cells=(4,), power_line_cycles=50.0)])
+    assert (relay_seconds(), 2.0) == (pytest.approx(point.relays), pytest.approx(point.measuring))
+
+
+def test_liveness_needs_no_bracket() -> None:
+    point = at(3.3, cells=(4,), power_line_cycles=50.0, with_bracket=False)
+    assert 1.0 == pytest.approx(run_floor(SETUP, [point])[0].measuring)
+
+
+def test_a_whole_point_by_hand() -> None:
+    """From 0 V to 12 x 3.3 V: ramp 39.6 V at 10 V/s; 10 ms of wiring and 15 ms x
+    ln(3.3 V / 3.96 s x 15 ms / 0.2 mV); 13 x 5 ms of relays; 13 apertures of 20 ms, which is
+    longer than 5 frames of 50 ms."""
+    (point,) = run_floor(setup_of(plan="acceptance"), [at(3.3)])
+    settling = 0.010 + 0.015 * math.log(3.3 / 3.96 * 0.015 / 0.0002)
+    assert 3.96 + settling + 0.065 + 0.260 == pytest.approx(point.seconds, rel=1e-9)
 
 
 def test_the_stack_is_one_more_path() -> None:
@@ -113,8 +134,7 @@ def test_a_resistance_settles_at_the_decade_and_in_the_boards_filter() -> None:
     by_hand = channel.filter_time_constant_seconds * math.log(
         span / SETUP.plan.settling.budget_celsius
     )
-    (decade,) = [model for model in SETUP.models.values() if isinstance(model, DecadeModel)]
-    assert by_hand + decade.settling_seconds == pytest.approx(point.settling)
+    assert by_hand + decade_seconds() == pytest.approx(point.settling)
 
 
 def test_a_resistance_is_put_on_and_measured() -> None:
@@ -126,6 +146,45 @@ def test_a_resistance_is_put_on_and_measured() -> None:
 def test_an_open_circuit_is_not_measured() -> None:
     _, point = run_floor(SETUP, [at(3.3), thermistor_point(math.inf)])
     assert relay_seconds() == pytest.approx(point.relays)
+
+
+def without_meter_path() -> Setup:
+    """The same bench, whose meter cannot be put across the decade."""
+    paths = dataclasses.replace(SETUP.bench.paths, meter_at_decade=None)
+    return dataclasses.replace(SETUP, bench=dataclasses.replace(SETUP.bench, paths=paths))
+
+
+def filter_seconds(step: float) -> float:
+    """Settling of thermistor 1's filter after `step` kelvin."""
+    tau = SETUP.board.thermistors[0].filter_time_constant_seconds
+    return tau * math.log(step / SETUP.plan.settling.budget_celsius)
+
+
+def test_a_known_resistance_step_counts_as_its_temperature_step() -> None:
+    """10 to 5 kilohm on beta 3977 K about 25 degC is 16.34 K; the decade moves."""
+    points = [thermistor_point(10e3), thermistor_point(5e3)]
+    _, second = run_floor(without_meter_path(), points)
+    assert filter_seconds(16.342) + decade_seconds() == pytest.approx(second.settling, rel=1e-3)
+
+
+def test_a_resistance_that_stands_costs_no_settling() -> None:
+    points = [thermistor_point(10e3), thermistor_point(10e3)]
+    assert 0.0 == run_floor(without_meter_path(), points)[1].settling
+
+
+def test_a_metered_decade_was_off_the_board_in_between() -> None:
+    """So the channel comes from open, over its whole span; the decade need not move."""
+    points = [thermistor_point(10e3), thermistor_point(10e3)]
+    assert filter_seconds(165.0) == pytest.approx(run_floor(SETUP, points)[1].settling)
+
+
+@pytest.mark.parametrize(("ohms", "moves"), [(math.inf, 1), (0.0, 2)], ids=["open", "short"])
+def test_a_fault_is_two_states_told_by_their_frames(ohms: float, moves: int) -> None:
+    """A sane resistance, then the fault: two relay paths, twice the frames, the decade's moves."""
+    fault = thermistor_point(ohms, frames=3, watch_seconds=2.0)
+    _, point = run_floor(SETUP, [at(3.3), fault])
+    expected = moves * decade_seconds() + 2 * relay_seconds() + 6 * SETUP.board.refresh_seconds
+    assert expected == pytest.approx(point.seconds)
 
 
 def test_the_whole_is_the_sum_of_all_parts() -> None:
