@@ -74,6 +74,7 @@ class MappingCheck:
             },
             cell_volts=volts,
             cells=(cell,),
+            with_bracket=False,
             frames=FRAMES,
             power_line_cycles=setup.plan.effort.power_line_cycles,
         )
