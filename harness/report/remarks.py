@@ -14,7 +14,7 @@ LINK = "link statistics"
 
 # Events that stand for themselves.
 TOLD = frozenset(
-    {"output not off", "fault while switching off", "error queue", "board settles slowly"}
+    {"output not off", "fault while switching off", "error queue", "slow board"}
 )
 
 
