@@ -85,7 +85,7 @@ def reference_parts(
 
     count : readings behind each reference. change : drift of the scan.
     """
-    size = len(use.reading)
+    copies = len(use.reading) // max(len(cells), 1)
     return (
         reference_budget.meter_accuracy(use),
         reference_budget.meter_resolution(use),
@@ -95,9 +95,9 @@ def reference_parts(
             None if scatter is None else scatter.deviation,
             None if scatter is None else scatter.freedom,
         ),
-        reference_budget.contact_drop(setup, size),
-        reference_budget.relay_emf(setup, cell_paths(setup, cells), size // max(len(cells), 1)),
-        reference_budget.loading(use, setup),
+        reference_budget.contact_drop(setup, cells, copies),
+        reference_budget.relay_emf(setup, cell_paths(setup, cells), copies),
+        reference_budget.loading(use, reference_budget.source_ohms(setup)),
         reference_budget.drift(change),
     )
 

@@ -85,9 +85,9 @@ class Correlation:
 class PooledFrames:
     """Sums over the frames of each channel of a run; arrays of shape (pools,).
 
-    series : how many that are not steady. frames : readings a series, on average. power, product : sums of
-    squares and of lag-1 products about the series' means. freedom : readings less series.
-    step : the reporting step q. run : which run the pool belongs to.
+    series : how many that are not steady. frames : readings a series, on average.
+    power, product : sums of squares and of lag-1 products about the series' means.
+    freedom : readings less series. step : the reporting step q. run : that of the pool.
     """
 
     series: FloatArray

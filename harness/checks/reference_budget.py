@@ -201,15 +201,50 @@ def drift(change: FloatArray) -> Contribution:
     )
 
 
-def contact_drop(setup: Setup, count: int) -> Contribution:
-    """Drop between the meter's point and the board's pins: both contacts of a cell."""
-    ohms = setup.bench.wiring.contact_ohms
-    amperes = setup.board.cell_inputs.input_amperes
+def tap_amperes(setup: Setup) -> FloatArray:
+    """Largest current through the contact of each tap T0..TN, shape (cells + 1,), amperes.
+
+    The declared input current at T1..TN, which returns at T0, and the board's supply current,
+    which enters at TN and leaves at T0.
+    """
+    inputs, cells = setup.board.cell_inputs, setup.board.cells
+    amperes = np.full(cells + 1, inputs.input_amperes)
+    amperes[0] = cells * inputs.input_amperes + inputs.supply_amperes
+    amperes[-1] += inputs.supply_amperes
+    return amperes
+
+
+def contact_drop(setup: Setup, cells: Sequence[int], copies: int = 1) -> Contribution:
+    """Drop between the meter's point and the board's pins, in both contacts of each cell.
+
+    The meter is somewhere between the two ends of a contact (decision record on the contact
+    drop), so what the contact drops is a bound.
+
+    Parameters
+    ----------
+    cells : cell of each reading, repeated `copies` times to give n.
+    """
+    amperes = tap_amperes(setup)
+    number = np.array(cells, dtype=np.int64)
+    bounds = setup.bench.wiring.contact_ohms * (amperes[number - 1] + amperes[number])
+    return _contact(setup, np.tile(bounds, copies))
+
+
+def stack_contact_drop(setup: Setup, count: int) -> Contribution:
+    """As `contact_drop` over the whole stack, for a sum of cells too: only the ends are left."""
+    amperes = tap_amperes(setup)
+    bound = setup.bench.wiring.contact_ohms * (amperes[0] + amperes[-1])
+    return _contact(setup, np.full(count, bound))
+
+
+def _contact(setup: Setup, bounds: FloatArray) -> Contribution:
+    inputs = setup.board.cell_inputs
     return rectangular(
         "lead and contact drop",
-        np.full(count, 2 * ohms * amperes),
-        f"{amperes:g} A declared through two contacts of {ohms:g} ohm",
-        "measure nearer to the pins, or with better contacts",
+        bounds,
+        f"{inputs.input_amperes:g} A a tap and {inputs.supply_amperes:g} A of supply at the end "
+        f"taps, declared, through two contacts of {setup.bench.wiring.contact_ohms:g} ohm",
+        "measure at the pins themselves, with better contacts, or feed the board apart",
     )
 
 
@@ -241,16 +276,39 @@ def source_ohms(setup: Setup) -> float:
     their coupling (voltage divider). Series: the supply's output. Leads and contacts on top.
     """
     wiring = setup.bench.wiring
-    leads = 2 * (wiring.lead_ohms + wiring.contact_ohms)
     if wiring.topology == "ladder" and wiring.rung_ohms is not None:
-        return leads + wiring.rung_ohms * (wiring.cells - 1) / wiring.cells
-    supply = setup.models.get(wiring.supply)
-    return leads + (supply.output_ohms if isinstance(supply, SupplyModel) else 0.0)
+        return _lead_ohms(setup) + wiring.rung_ohms * (wiring.cells - 1) / wiring.cells
+    return _lead_ohms(setup) + _output_ohms(setup)
 
 
-def loading(use: MeterUse, setup: Setup) -> Contribution:
-    """The meter loads the cell it reads, and the board samples while it reads others."""
-    ohms = source_ohms(setup)
+def stack_source_ohms(setup: Setup) -> float:
+    """Source resistance across the stack as the meter sees it.
+
+    Ladder: the supply's output, in parallel to which the rungs change nothing. Series: the
+    outputs of all cells. Leads and contacts of the end taps on top.
+    """
+    wiring = setup.bench.wiring
+    outputs = 1 if wiring.topology == "ladder" else wiring.cells
+    return _lead_ohms(setup) + outputs * _output_ohms(setup)
+
+
+def _lead_ohms(setup: Setup) -> float:
+    wiring = setup.bench.wiring
+    return 2 * (wiring.lead_ohms + wiring.contact_ohms)
+
+
+def _output_ohms(setup: Setup) -> float:
+    supply = setup.models.get(setup.bench.wiring.supply)
+    return supply.output_ohms if isinstance(supply, SupplyModel) else 0.0
+
+
+def loading(use: MeterUse, ohms: float) -> Contribution:
+    """The meter loads what it reads, and the board samples while it reads others.
+
+    Parameters
+    ----------
+    ohms : of the source, see `source_ohms` and `stack_source_ohms`.
+    """
     inputs = use.of_range([r.input_ohms for r in use.ranges])
     bound = loading_uncertainty_volts(use.reading, ohms, inputs) * np.sqrt(3.0)
     return rectangular(

@@ -15,6 +15,7 @@ import numpy as np
 from harness.checks import board_budget, reference_budget
 from harness.checks.board_budget import channel_pools, scatter_of
 from harness.checks.cell_budget import ReadingScatter, cell_paths, meter_use, reading_scatter
+from harness.checks.frame_correlation import Correlation
 from harness.checks.reference import MeterOnBench, Scan
 from harness.checks.reference_budget import MeterUse
 from harness.checks.samples import Samples, Visits
@@ -30,6 +31,7 @@ class StackEvidence:
 
     board_stack : shape (p, 1, m); board_cells : (p, N, m). reference_stack : (p, 1, m);
     reference_cells : (p, N, m) with its `scan`. nominal_cell_volts : shape (p,).
+    record : what a noise check of each run tells of the correlation of frames.
     """
 
     setup: Setup
@@ -42,6 +44,7 @@ class StackEvidence:
     scan: Scan
     nominal_cell_volts: FloatArray
     power_line_cycles: float
+    record: Correlation | None = None
 
     @property
     def cells(self) -> int:
@@ -91,23 +94,18 @@ def against_reference(e: StackEvidence, *, has_stack_path: bool) -> Budget:
 
 
 def bench_sum(e: StackEvidence) -> Budget:
-    """Sum of the reference cells less the reference stack: what the bench itself may differ by."""
-    cells, stack = _cells_reference(e)[1:], _stack_reference(e)[1:]
+    """Sum of the reference cells less the reference stack: what the bench itself may differ by.
+
+    Both are read at the same pins, so the drop in the contacts cancels, and a drift is one.
+    """
+    apart = ("meter accuracy", "lead and contact drop", "drift")
+    parts = (*_cells_reference(e), *_stack_reference(e))
     return Budget(
         (
             _accuracy_of_difference(e),
-            *(_both(one, other) for one, other in zip(cells, stack, strict=True)),
+            *(part for part in parts if part.name not in apart),
+            _drift(e),
         )
-    )
-
-
-def _both(one: Contribution, other: Contribution) -> Contribution:
-    """Independent parts of one name in quadrature (GUM 5.1.2), with the fewer freedom."""
-    return replace(
-        one,
-        standard_uncertainty=np.hypot(one.standard_uncertainty, other.standard_uncertainty),
-        degrees_of_freedom=np.minimum(one.degrees_of_freedom, other.degrees_of_freedom),
-        source="; ".join(dict.fromkeys((one.source, other.source))),
     )
 
 
@@ -151,7 +149,8 @@ def _repeatability(e: StackEvidence, samples: Samples) -> Contribution:
     inputs = e.setup.board.cell_inputs
     step = inputs.stack_resolution_volts
     noise = inputs.noise_volts * np.sqrt(e.cells + 1.0)
-    return board_budget.repeatability(scatter_of(samples, e.visits.run_index, step, float(noise)))
+    scatter = scatter_of(samples, e.visits.run_index, step, float(noise), record=e.record)
+    return board_budget.repeatability(scatter)
 
 
 def _stack_resolution(e: StackEvidence) -> Contribution:
@@ -193,14 +192,19 @@ def _stack_reference(e: StackEvidence) -> tuple[Contribution, ...]:
         reference_budget.meter_accuracy(use),
         reference_budget.meter_resolution(use),
         reference_budget.meter_noise(use, count),
+        reference_budget.stack_contact_drop(e.setup, size),
         reference_budget.relay_emf(e.setup, [path], size),
-        reference_budget.loading(use, e.setup),
+        reference_budget.loading(use, reference_budget.stack_source_ohms(e.setup)),
         _drift(e),
     )
 
 
 def _cells_reference(e: StackEvidence) -> tuple[Contribution, ...]:
-    """What the sum of the cell readings adds, accuracy first and drift last."""
+    """What the sum of the cell readings adds.
+
+    Parts of each cell's own carry a name of their own: they add up to another shape than the
+    like of them in a stack reading.
+    """
     use = e.cell_use()
     count = e.scan.count.reshape(-1).astype(np.float64)
     scatter: ReadingScatter = reading_scatter(e.reference_cells, e.visits, e.scan.is_bracket)
@@ -210,14 +214,16 @@ def _cells_reference(e: StackEvidence) -> tuple[Contribution, ...]:
     emf = reference_budget.relay_emf(
         e.setup, cell_paths(e.setup, range(1, e.cells + 1)), len(e.visits)
     )
-    loading = reference_budget.loading(use, e.setup)
+    loading = reference_budget.loading(use, reference_budget.source_ohms(e.setup))
     return (
         replace(accuracy, source=f"sum of {e.cells} readings; {accuracy.source}"),
         _quadrature(e, reference_budget.meter_resolution(use)),
         _quadrature(e, noise),
+        reference_budget.stack_contact_drop(e.setup, len(e.visits)),
         _quadrature(e, emf),
         replace(
             loading,
+            name="loading of cells",
             standard_uncertainty=e.summed(loading.standard_uncertainty),
             degrees_of_freedom=np.full(len(e.visits), np.inf),
         ),
@@ -226,11 +232,17 @@ def _cells_reference(e: StackEvidence) -> tuple[Contribution, ...]:
 
 
 def _quadrature(e: StackEvidence, part: Contribution) -> Contribution:
-    """Independent parts of N cells as one; its degrees of freedom are those of the worst."""
+    """Independent parts of N cells as one; its degrees of freedom are those of the worst.
+
+    N rectangular parts of like size add up to a nearly normal one (GUM G.2).
+    """
     degrees = part.degrees_of_freedom.reshape(-1, e.cells).min(axis=1)
+    is_bound = part.shape is Shape.RECTANGULAR and e.cells > 1
     return replace(
         part,
+        name=f"{part.name} of cells",
         standard_uncertainty=e.in_quadrature(part.standard_uncertainty),
+        shape=Shape.NORMAL if is_bound else part.shape,
         degrees_of_freedom=degrees,
     )
 

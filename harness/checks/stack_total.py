@@ -17,6 +17,7 @@ from harness.bench.capabilities import Capability, capabilities
 from harness.checks.cell_accuracy import cycles_of, required_meter
 from harness.checks.check import Bench, PlannedPoint
 from harness.checks.effort import cell_effort
+from harness.checks.frame_correlation import record_of_noise
 from harness.checks.limits import limits_of
 from harness.checks.reference import scan_of
 from harness.checks.samples import BoolArray, Samples, samples_of, visits_of
@@ -165,6 +166,7 @@ def _evidence(observations: Observations, setup: Setup, index: int) -> StackEvid
         scan=scan_of(reference_cells),
         nominal_cell_volts=np.where(np.isnan(kept), seen, kept),
         power_line_cycles=cycles_of(visits, setup),
+        record=record_of_noise(observations, setup, visits.runs),
     )
 
 

@@ -10,7 +10,13 @@ from checks_builder import CELLS, bench, meter_model, setup
 
 from harness.checks import reference_budget
 from harness.checks.reference import meter_of
-from harness.checks.reference_budget import MeterUse, rectangular, scaled, source_ohms
+from harness.checks.reference_budget import (
+    MeterUse,
+    rectangular,
+    scaled,
+    source_ohms,
+    stack_source_ohms,
+)
 from harness.descriptions.bench import Wiring
 from harness.descriptions.plan import NoiseSettings
 from harness.metrology.budget import Shape
@@ -73,9 +79,23 @@ def test_noise_falls_with_the_root_of_the_readings():
     assert 5e-6 / 2 == pytest.approx(part.standard_uncertainty[0])
 
 
-def test_contacts_carry_the_declared_input_current():
-    part = reference_budget.contact_drop(SETUP, 2)
+def test_inner_contacts_carry_the_declared_input_current():
+    part = reference_budget.contact_drop(SETUP, (2, 3))
     assert [2 * 0.02 * 1e-6 / np.sqrt(3)] * 2 == pytest.approx(part.standard_uncertainty.tolist())
+
+
+def test_the_end_contacts_carry_the_boards_supply_too():
+    """10 mA through 0.02 ohm is 0.2 mV at the first and the last cell, and each run's again."""
+    part = reference_budget.contact_drop(SETUP, (1, CELLS), 2)
+    first, last = 0.01 + (CELLS + 1) * 1e-6, 0.01 + 2e-6
+    expected = [0.02 * first / np.sqrt(3), 0.02 * last / np.sqrt(3)] * 2
+    assert expected == pytest.approx(part.standard_uncertainty.tolist())
+
+
+def test_over_the_stack_both_ends_drop():
+    part = reference_budget.stack_contact_drop(SETUP, 1)
+    expected = 0.02 * (2 * 0.01 + (CELLS + 1) * 1e-6) / np.sqrt(3)
+    assert expected == pytest.approx(part.standard_uncertainty[0])
 
 
 def test_a_path_without_relays_has_no_thermal_emf():
@@ -103,9 +123,17 @@ def test_a_series_channel_is_stiff():
     assert 0.005 + 2 * 0.07 == pytest.approx(source_ohms(SETUP))
 
 
+def test_across_a_ladder_stands_the_stiff_supply():
+    assert 0.005 + 2 * 0.07 == pytest.approx(stack_source_ohms(LADDER))
+
+
+def test_across_a_series_stack_stand_all_outputs():
+    assert CELLS * 0.005 + 2 * 0.07 == pytest.approx(stack_source_ohms(SETUP))
+
+
 def test_loading_is_the_divider_of_source_and_meter():
     ranges = tuple(replace(r, input_ohms=1e7) for r in meter_model().voltage_ranges)
     loaded = replace(use(), ranges=ranges)
-    part = reference_budget.loading(loaded, LADDER)
     ohms = source_ohms(LADDER)
+    part = reference_budget.loading(loaded, ohms)
     assert 3.3 * ohms / (ohms + 1e7) / np.sqrt(3) == pytest.approx(part.standard_uncertainty[0])

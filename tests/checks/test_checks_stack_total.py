@@ -20,6 +20,7 @@ from checks_builder import (
 from harness.bench.capabilities import Capability
 from harness.checks.stack_total import StackTotalCheck, _plausibility
 from harness.descriptions.plan import StackTotalSettings
+from harness.metrology.budget import Shape
 from harness.metrology.decision import Verdict
 from harness.observation import Quantity, Source
 
@@ -174,3 +175,30 @@ def test_a_bench_whose_uncertainty_is_not_known_is_not_called_plausible():
     assert [False, True, True] == off.mask.tolist()
     assert off.verdict is Verdict.CANNOT_DECIDE
     assert "is not known" in off.reason(1)
+
+
+def test_sums_of_cells_are_nearly_normal_where_a_reading_is_rectangular():
+    """GUM G.2: many rectangular parts of one size add up to a normal one."""
+    parts = {c.name: c.shape for c in judged(FakeBoard(), NO_STACK_PATH).budget.contributions}
+    for name in ("meter resolution of cells", "relay thermal EMF of cells"):
+        assert Shape.NORMAL is parts[name]
+    with_path = {c.name: c.shape for c in judged(FakeBoard()).budget.contributions}
+    assert Shape.RECTANGULAR is with_path["meter resolution"]
+
+
+def test_the_contacts_of_the_end_taps_are_in_both_references():
+    for a_setup in (SETUP, NO_STACK_PATH):
+        part = next(
+            c
+            for c in judged(FakeBoard(), a_setup).budget.contributions
+            if c.name == "lead and contact drop"
+        )
+        assert 0.0 == part.standard_uncertainty[0]
+        assert 2 * 0.02 * 0.01 / np.sqrt(3) == pytest.approx(part.standard_uncertainty[1], rel=1e-3)
+
+
+def test_in_the_bench_sum_the_contacts_cancel():
+    findings = judged(FakeBoard())
+    (first, _) = of(findings, "reference cells against reference")
+    part = next(c for c in findings.budget.contributions if c.name == "lead and contact drop")
+    assert 0.0 == part.standard_uncertainty[first]
