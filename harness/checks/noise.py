@@ -28,7 +28,7 @@ from harness.finding import Findings
 from harness.metrology.budget import Budget, Contribution, Shape
 from harness.metrology.decision import Verdict
 from harness.metrology.repeatability import effective_count, group_statistics
-from harness.metrology.resolution import noise_free_bits
+from harness.metrology.resolution import largest_noise_behind, noise_free_bits
 from harness.observation import FloatArray, IntArray, Observations, PointRecord, Quantity, Source
 
 # The multiple of its own standard deviation 1/sqrt(n) that an autocorrelation must exceed to be
@@ -108,7 +108,7 @@ class NoiseCheck:
             indication=deviation,
             reference=np.zeros(len(deviation)),
             limit=np.full(len(deviation), limits_of(setup).noise_volts),
-            budget=_budget(deviation, figures, setup.plan.decision.coverage_probability),
+            budget=_budget(deviation, figures, setup),
             decision=setup.plan.decision,
             overrides=_overrides(board, figures, setup),
         )
@@ -174,12 +174,13 @@ def _believed(lag1: FloatArray, count: IntArray) -> FloatArray:
     return np.where(stands_out, lag1, 0.0)
 
 
-def _budget(deviation: FloatArray, figures: NoiseFigures, probability: float) -> Budget:
-    """One contribution, sized so that U is the chi-square upper bound of s less s.
+def _budget(deviation: FloatArray, figures: NoiseFigures, setup: Setup) -> Budget:
+    """Sized so that s + U is an upper bound of the noise, the chi-square one and the step's.
 
     The effective count of a variance is that of the squared correlation, n (1 - rho^2) /
     (1 + rho^2), for a first-order process (from memory).
     """
+    probability = setup.plan.decision.coverage_probability
     rho = _believed(figures.lag1, figures.frames)
     frames = effective_count(figures.frames, rho**2).reshape(-1)
     freedom = np.maximum(frames - 1.0, 1.0)
@@ -196,8 +197,37 @@ def _budget(deviation: FloatArray, figures: NoiseFigures, probability: float) ->
                 reduce_by="take more frames",
                 source="chi-square upper bound of s from the frames of the point",
             ),
+            _position(deviation, frames, setup),
         )
     )
+
+
+def _position(deviation: FloatArray, frames: FloatArray, setup: Setup) -> Contribution:
+    """What a steady value in the middle of a code hides of its noise."""
+    probability = setup.plan.decision.coverage_probability
+    step = setup.board.cell_inputs.resolution_volts
+    bound = largest_noise_behind(step, deviation, np.maximum(frames, 2.0), probability)
+    hidden = np.where(np.isnan(deviation), np.nan, np.maximum(bound - deviation, 0.0))
+    return Contribution(
+        name="position in the code",
+        standard_uncertainty=hidden / float(ndtri(0.5 + probability / 2.0)),
+        shape=Shape.NORMAL,
+        degrees_of_freedom=np.full(len(deviation), np.inf),
+        is_common=False,
+        reduce_by="take more frames, or a board that reports finer steps",
+        source=f"noise that may hide in the middle of a reporting step of {step:g} V",
+    )
+
+
+def _flickers(figures: NoiseFigures, setup: Setup) -> BoolArray:
+    """Where s is above the limit only because the value lies between two codes, shape (p c,).
+
+    A steady value there shows s up to q/2 sqrt(n/(n - 1)) with hardly any noise behind it.
+    """
+    step, limit = setup.board.cell_inputs.resolution_volts, limits_of(setup).noise_volts
+    two_codes = figures.peak_to_peak <= step * (1.0 + 1e-6)
+    found: BoolArray = (two_codes & (figures.standard_deviation > limit)).reshape(-1)
+    return found
 
 
 def _overrides(board: Samples, figures: NoiseFigures, setup: Setup) -> tuple[Override, ...]:
@@ -219,4 +249,12 @@ def _overrides(board: Samples, figures: NoiseFigures, setup: Setup) -> tuple[Ove
             ),
         ),
         unsettled_overrides(figures.visits, columns),
+        Override(
+            _flickers(figures, setup),
+            Verdict.CANNOT_DECIDE,
+            lambda i: (
+                f"channel {figures.channels[i % columns]} flickers between two codes: the limit "
+                "is below what the board's reporting step allows to tell"
+            ),
+        ),
     )

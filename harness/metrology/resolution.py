@@ -17,6 +17,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import betaincinv, ndtri
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -113,6 +114,35 @@ def dithered_resolution_uncertainty(step: ArrayLike, scatter: ArrayLike) -> Floa
     """
     seen = np.nan_to_num(np.asarray(scatter, dtype=np.float64), nan=0.0)
     return residual_resolution_uncertainty(step, dithering_noise(step, seen))
+
+
+def largest_noise_behind(
+    step: ArrayLike, scatter: ArrayLike, count: ArrayLike, probability: float
+) -> FloatArray:
+    """Upper bound of the noise sigma behind quantised readings whose position is not known.
+
+    In the middle of a code noise shows least: a reading leaves it with 2 Phi(-q / (2 sigma)).
+    The readings that left number (n - 1) s^2 / q^2; the bound of their probability is that of
+    Clopper and Pearson (Biometrika 26 (1934) 404-413, from memory).
+
+    Parameters
+    ----------
+    step : q > 0. scatter : s of the quantised readings, same unit. count : n >= 2, independent.
+    probability : of the two-sided interval, between 0 and 1.
+
+    Returns
+    -------
+    sigma; 0 where s is q / 2 or more, which no position makes smaller than it is.
+    """
+    q, s, n = np.broadcast_arrays(
+        np.asarray(step, dtype=np.float64),
+        np.asarray(scatter, dtype=np.float64),
+        np.asarray(count, dtype=np.float64),
+    )
+    left = np.clip((n - 1.0) * np.square(s / q), 0.0, n / 2.0)
+    leaves = betaincinv(left + 1.0, n - left, 0.5 + probability / 2.0)
+    bound: FloatArray = q / (-2.0 * ndtri(leaves / 2.0))
+    return np.where(s < q / 2.0, bound, 0.0)
 
 
 def noise_free_bits(full_scale: ArrayLike, scatter: ArrayLike) -> FloatArray:

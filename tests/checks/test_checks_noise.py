@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from checks_builder import (
@@ -19,7 +21,7 @@ from scipy.stats import chi2
 from harness.checks.noise import NoiseCheck, noise_figures, upper_bound_factor
 from harness.descriptions.plan import NoiseSettings
 from harness.metrology.decision import Verdict
-from harness.observation import Quantity, Source
+from harness.observation import Observations, Quantity, Source
 
 CHECK = NoiseCheck()
 SETUP = setup(NoiseSettings(kind="noise"))
@@ -146,3 +148,47 @@ def test_correlated_frames_count_for_less():
     found = figures(FakeBoard(noise=0.0, step=0.0, change=Wanderer()))
     assert 0.7 < found.lag1[0, 0] < 1.0
     assert found.effective_frames[0, 0] < 15
+
+
+# The reporting step ----------------------------------------------------------------------
+
+
+def quantised(sigma: float, limit: float, seed: int = 3):
+    """Findings of 300 runs, the cells anywhere in their code of 1 mV."""
+    a_setup = replace(
+        setup(NoiseSettings(kind="noise", frames=64)),
+        board=board(limits=replace(board().limits, noise_volts=limit)),
+    )
+    rng = np.random.default_rng(seed)
+    shape = (300, 1, CELLS, 64)
+    values = 3.3 + rng.uniform(-5e-4, 5e-4, (*shape[:3], 1)) + rng.normal(0, sigma, shape)
+    run, step, channel, sequence = (i.reshape(-1) for i in np.indices(shape))
+    seen = Observations(
+        run=run,
+        check=0 * run,
+        step=step,
+        source=0 * run + int(Source.BOARD),
+        quantity=0 * run + int(Quantity.CELL_VOLTAGE),
+        channel=channel + 1,
+        sequence=sequence,
+        value=np.round(values.reshape(-1), 3),
+        monotonic=sequence * 0.1,
+        labels={(0, 0): {"nominal_volts": 3.3}},
+    )
+    return CHECK.judge(seen, a_setup, 0)
+
+
+@pytest.mark.parametrize("sigma", [5e-5, 1e-4, 1.5e-4, 2e-4, 2.5e-4, 3e-4, 5e-4])
+def test_the_upper_bound_holds_wherever_in_its_code_the_value_lies(sigma):
+    findings = quantised(sigma, 1e-3)
+    bound = findings.indication + findings.expanded_uncertainty
+    assert np.mean(bound >= sigma) >= 0.965
+
+
+def test_a_limit_below_what_the_step_allows_is_never_passed():
+    verdicts = set(quantised(1e-4, 1e-4).verdict)
+    assert {Verdict.CANNOT_DECIDE} == verdicts
+
+
+def test_a_limit_well_above_the_step_is_decided():
+    assert {Verdict.PASS} == set(quantised(2e-4, 1e-3).verdict)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from harness.metrology.resolution import (
     code_histogram,
     dithered_resolution_uncertainty,
     dithering_noise,
     effective_bits,
+    largest_noise_behind,
     noise_free_bits,
     rectangular_resolution_uncertainty,
     residual_resolution_uncertainty,
@@ -101,3 +103,19 @@ def test_histogram_of_nothing() -> None:
 def test_histogram_needs_a_step() -> None:
     with pytest.raises(ValueError, match="step: expected a number above 0, got 0"):
         code_histogram([1.0], 0.0)
+
+
+def test_no_reading_that_leaves_its_code_bounds_the_noise() -> None:
+    """All of n in the middle of one code: (1 - 2 Phi(-q / 2 sigma))^n is half of 5 %."""
+    sigma = float(largest_noise_behind(1.0, 0.0, 64, 0.95))
+    stays = 1.0 - 2.0 * float(ndtr(-0.5 / sigma))
+    assert 0.025 == pytest.approx(stays**64)
+
+
+def test_a_scatter_of_half_a_step_hides_nothing() -> None:
+    assert 0.0 == float(largest_noise_behind(1.0, 0.5, 64, 0.95))
+
+
+def test_more_readings_hide_less_noise() -> None:
+    few, many = largest_noise_behind(1.0, 0.0, [16, 256], 0.95)
+    assert many < few < 0.5
