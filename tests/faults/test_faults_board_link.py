@@ -14,108 +14,101 @@ from harness.descriptions.setup import Setup
 from harness.errors import BoardError
 from harness.link.faults import BoardFrameFault, BoardMissing, BoardSilent, BoardUnplugged
 from harness.metrology.decision import Verdict
+from harness.records.store import Store
 from harness.simulator.faults import Faults, LinkFault
+from harness.simulator.twin import Twin
 
 SETUP = setup_of()
 CEILINGS = SETUP.bench.ceilings
 FRAME_ADVICE = "compare [frame] of the board description with what the board sends"
 
-# (board, fault, what the error is, parts of its text in order, fewest points before it)
+# (board, fault, parts of the error's text in order)
 ENDED_BY = {
-    "unplugged": (
-        "heron",
-        LinkFault(unplugged_after_seconds=6.0),
-        BoardUnplugged,
-        ("expected an open port", "unplugged", "plug the board in again"),
-        1,
-    ),
-    "silent in the middle": (
-        "heron",
-        LinkFault(silent_after_seconds=6.0),
-        BoardSilent,
-        (
-            "expected a new frame within 0.15 s",
-            "got nothing",
-            "check that the board is powered, awake and sending, and refresh_seconds",
-        ),
-        1,
-    ),
     "every check is bad": (
         "heron",
         LinkFault(bad_check_share=1.0),
-        BoardFrameFault,
         ("expected a new frame", "bad check", "expected the check", "got", FRAME_ADVICE),
-        0,
     ),
     "every cell 3 is nan": (
         "heron",
         LinkFault(text_share=1.0, text_field=3, text="nan"),
-        BoardFrameFault,
         ("not a number", "cell_voltage 3", "expected a number", 'got "nan"', FRAME_ADVICE),
-        0,
     ),
     "every cell 3 is text": (
         "heron-key-value",
         LinkFault(text_share=1.0, text_field=3, text="ERR"),
-        BoardFrameFault,
         ('cell_voltage 3 at key "c3"', "expected a number", 'got "ERR"', FRAME_ADVICE),
-        0,
     ),
     "eleven cells": (
         "heron",
         LinkFault(cells_sent=11),
-        BoardFrameFault,
         ("wrong field count", "expected 18 fields", "got 17", FRAME_ADVICE),
-        0,
     ),
     "eleven cells, JSON": (
         "heron-json",
         LinkFault(cells_sent=11),
-        BoardFrameFault,
         ('key "cells"', "expected 12 values", "got 11", FRAME_ADVICE),
-        0,
     ),
     "eleven cells, binary": (
         "heron-binary",
         LinkFault(cells_sent=11),
-        BoardFrameFault,
         ("bad check", "expected the check", "got", FRAME_ADVICE),
-        0,
     ),
 }
 
 
 @pytest.mark.parametrize("case", ENDED_BY)
-def test_fault_ends_the_run(case: str, measure_on_twin) -> None:
-    """A clear error, outputs measured off, and every point until then kept."""
-    board, fault, kind, parts, fewest = ENDED_BY[case]
-    progress = Progress()
-    run = measure_on_twin(setup_of(board=board), Faults(link=fault), on_event=progress)
-    assert_told(run.error, kind, "board (/dev/", *parts)
+def test_a_board_of_which_no_frame_is_right_ends_the_run(case: str, measure_on_twin) -> None:
+    """It may be powered by the cells, so this shows when they are up: told, and off again."""
+    board, fault, parts = ENDED_BY[case]
+    run = measure_on_twin(setup_of(board=board), Faults(link=fault))
+    assert_told(run.error, BoardFrameFault, "board (/dev/", *parts)
     assert_safe(run, CEILINGS)
-    assert_aborted(run, progress.points)
+    assert_aborted(run, 0)
     assert_measured_off(run)
-    assert fewest <= run.points < 5
+
+
+WATCHING = ThermistorFaultsSettings(kind="thermistor-open-short", reaction_seconds=1.0)
 
 
 @pytest.mark.parametrize(
-    ("fault", "kind"),
+    "setup", [SETUP, with_checks(SETUP, WATCHING)], ids=["cells", "thermistors watched"]
+)
+@pytest.mark.parametrize(
+    ("fault", "kind", "parts"),
     [
-        (LinkFault(unplugged_after_seconds=6.0), BoardUnplugged),
-        (LinkFault(silent_after_seconds=6.0), BoardSilent),
+        (
+            LinkFault(unplugged_after_seconds=0.0),
+            BoardUnplugged,
+            ("expected an open port", "unplugged", "plug the board in again"),
+        ),
+        (
+            LinkFault(silent_after_seconds=0.0),
+            BoardSilent,
+            (
+                "expected a new frame within 0.15 s",
+                "got nothing",
+                "check that the board is powered, awake and sending, and refresh_seconds",
+            ),
+        ),
     ],
     ids=["unplugged", "silent"],
 )
-def test_a_board_lost_while_thermistors_are_watched_ends_the_run(
-    fault: LinkFault, kind: type[BoardError], measure_on_twin
+def test_a_board_lost_in_the_middle_ends_the_run(
+    setup: Setup, fault: LinkFault, kind: type[BoardError], parts: tuple[str, ...], measure_on_twin
 ) -> None:
-    """In the last check of the plan, where nobody waits for settled frames."""
-    watching = ThermistorFaultsSettings(kind="thermistor-open-short", reaction_seconds=1.0)
-    progress = Progress()
-    run = measure_on_twin(with_checks(SETUP, watching), Faults(link=fault), on_event=progress)
-    assert kind is type(run.error)
-    assert_aborted(run, progress.points)
+    """After two points; also where nobody waits for settled frames, as in the last check."""
+    progress = Progress(act_after=2)
+
+    def watch(twin: Twin, store: Store) -> None:
+        stream = twin.core.stream
+        progress.act = lambda: twin.ask(lambda: setattr(stream, "_fault", fault))
+
+    run = measure_on_twin(setup, on_event=progress, watch=watch)
+    assert_told(run.error, kind, "board (/dev/", *parts)
     assert_safe(run, CEILINGS)
+    assert_aborted(run, 2)
+    assert_measured_off(run)
 
 
 def test_a_port_that_is_not_there(measure_on_twin) -> None:

@@ -15,8 +15,9 @@ from fault_rig import (
     not_passed,
     reasons,
 )
-from twin_runs import setup_of
+from twin_runs import SPEED, setup_of
 
+from harness.bench.opening import open_workbench
 from harness.descriptions.setup import Setup
 from harness.errors import OutputNotOffError, SafetyError
 from harness.instruments.faults import (
@@ -28,11 +29,20 @@ from harness.instruments.faults import (
     WrongInstrument,
 )
 from harness.metrology.decision import Verdict
+from harness.observation import Source
 from harness.simulator.faults import Faults, InstrumentFault, Leakage
+from harness.simulator.settings import TwinSettings
 from harness.simulator.twin import Twin
+from harness.timebase import SHORTEST_REAL_TIMEOUT_SECONDS, ScaledClock
 
 SETUP = setup_of()
 CEILINGS = SETUP.bench.ceilings
+
+# Beyond every time-out of the bench at this speed, and half a second of a busy machine.
+TOO_LATE_SECONDS = SPEED * (SHORTEST_REAL_TIMEOUT_SECONDS + 0.5)
+
+# After so many messages its outputs are on, however few steps a busy machine's ramp takes.
+SUPPLY_IS_UP = 60
 
 # (which instrument, its fault, what the error is, parts of its text in order, points before it)
 ENDED_BY = {
@@ -73,7 +83,7 @@ ENDED_BY = {
     ),
     "the meter answers no reading": (
         "meter",
-        InstrumentFault(silent_after_readings=20),
+        InstrumentFault(silent_after_readings=30),
         InstrumentSilent,
         (
             'sent "READ?"',
@@ -94,14 +104,14 @@ ENDED_BY = {
             "it does not answer *IDN? and SYST:ERR? either",
             "check that it is switched on",
         ),
-        2,
+        1,
     ),
     "the meter's reading is late": (
         "meter",
-        InstrumentFault(late_seconds=20.0, late_after_messages=35, lasting_messages=1),
+        InstrumentFault(late_seconds=TOO_LATE_SECONDS, late_after_messages=35, lasting_messages=1),
         InstrumentSilent,
         ('sent "READ?"', "expected an answer within 5", "got nothing", "raise dialogue.timeout"),
-        2,
+        1,
     ),
     "the meter drops the connection": (
         "meter",
@@ -113,32 +123,34 @@ ENDED_BY = {
             "got the connection closed (closed by the instrument)",
             "check power and cable, and that nothing else talks to it",
         ),
-        2,
+        1,
     ),
     "the relay card drops the connection": (
         "relays",
         InstrumentFault(drop_after_messages=55),
         ConnectionLost,
         ('sent "ROUT:', "expected an answer", "got the connection closed", "check power and cable"),
-        2,
+        1,
     ),
     "the supply drops the connection once": (
         "supply",
-        InstrumentFault(drop_after_messages=200, lasting_messages=1),
+        InstrumentFault(drop_after_messages=SUPPLY_IS_UP, lasting_messages=1),
         ConnectionLost,
         ("sent ", "expected an answer", "got the connection closed", "check power and cable"),
         0,
     ),
     "the supply is silent once": (
         "supply",
-        InstrumentFault(silent_after_messages=200, lasting_messages=1),
+        InstrumentFault(silent_after_messages=SUPPLY_IS_UP, lasting_messages=1),
         InstrumentSilent,
         ("sent ", "expected an answer within 2 s", "got nothing", "check that it is switched on"),
         0,
     ),
     "the supply is late once": (
         "supply",
-        InstrumentFault(late_seconds=15.0, late_after_messages=200, lasting_messages=1),
+        InstrumentFault(
+            late_seconds=TOO_LATE_SECONDS, late_after_messages=SUPPLY_IS_UP, lasting_messages=1
+        ),
         InstrumentSilent,
         ("sent ", "expected an answer within 2 s", "got nothing", "check that it is switched on"),
         0,
@@ -254,7 +266,7 @@ def test_an_output_that_stays_on_is_told_above_all(measure_on_twin) -> None:
 
 def test_an_output_that_cannot_be_proved_off_hides_no_other_fault(measure_on_twin) -> None:
     """The supply is gone for good: by hand, and what had ended the run is told as well."""
-    fault = InstrumentFault(drop_after_messages=200)
+    fault = InstrumentFault(drop_after_messages=SUPPLY_IS_UP)
     run = measure_on_twin(SETUP, Faults(instrument={"supply": fault}))
     assert_told(run.error, OutputNotOffError, "no measurement of channel 1", "switch off by hand")
     assert run.error is not None
@@ -331,3 +343,62 @@ def test_a_relay_that_never_closes_fails_no_board(measure_on_twin) -> None:
     assert {Verdict.CANNOT_DECIDE} == {f.verdict for f in blamed}
     assert "bench: the meter has" in reasons(blamed)
     assert "look for a relay that does not close" in reasons(blamed)
+
+
+@pytest.mark.parametrize("messages", [22, 33], ids=["being prepared", "being switched on"])
+def test_a_supply_lost_before_it_is_up_is_off(messages: int, measure_on_twin) -> None:
+    """The connection ends while limits are programmed, or between the first output and the last."""
+    fault = InstrumentFault(drop_after_messages=messages, lasting_messages=1)
+    run = measure_on_twin(SETUP, Faults(instrument={"supply": fault}))
+    assert_told(run.error, ConnectionLost, "supply (TCPIP::127.0.0.1::", "check power and cable")
+    assert_safe(run, CEILINGS)
+    assert_measured_off(run)
+    assert len(run.seen.outputs_ever_on) < 12
+
+
+def test_a_supply_lost_in_the_middle_of_switching_off_is_off(measure_on_twin) -> None:
+    """Seven outputs are still up when the connection ends; a new one is made for them."""
+
+    def cut_at_channel_five(twin: Twin) -> None:
+        plant = twin.core.plant
+        switch = plant.switch_output
+
+        def switched(channel: int, is_on: bool, cause: str = "command") -> None:
+            was_on = plant.outputs.is_on[channel]
+            switch(channel, is_on, cause)
+            if (channel, is_on) == (4, False) and was_on:
+                for connection in list(twin.core._servers["supply"].connections):
+                    connection.drop()
+
+        plant.switch_output = switched
+
+    run = measure_on_twin(SETUP, before=cut_at_channel_five)
+    assert run.error is None
+    assert 5 == run.points
+    assert_safe(run, CEILINGS)
+    assert_measured_off(run)
+    told = run.texts("fault while switching off")
+    assert "expected an answer, got the connection closed" in told[0]
+
+
+@pytest.mark.parametrize(
+    "late_seconds",
+    [TOO_LATE_SECONDS, 2 * TOO_LATE_SECONDS],
+    ids=["while in step again is sought", "after a new connection was made"],
+)
+def test_a_late_reading_is_never_taken_for_the_next_one(late_seconds: float) -> None:
+    """Cell 1 is answered after the time-out; the reading of cell 2 is that of cell 2."""
+    fault = InstrumentFault(late_seconds=late_seconds, late_after_messages=4, lasting_messages=1)
+    clock = ScaledClock(SPEED)
+    settings = TwinSettings(SETUP, Faults(instrument={"meter": fault}), seed=3, clock=clock)
+    volts = tuple(2.5 + 0.1 * k for k in range(12))
+    with (
+        Twin(settings) as twin,
+        open_workbench(twin.attach(SETUP), clock, lambda kind, text, data: None) as bench,
+    ):
+        bench.set_cells(volts)
+        with pytest.raises(InstrumentSilent):
+            bench.measure_cells([1], frames=2, readings=1, power_line_cycles=0.2)
+        second = bench.measure_cells([2, 3], frames=2, readings=1, power_line_cycles=0.2)
+    read = {o.channel: o.value for o in second.observations if o.source is Source.REFERENCE}
+    assert {2: pytest.approx(2.6, abs=0.02), 3: pytest.approx(2.7, abs=0.02)} == read
