@@ -209,6 +209,8 @@ class Workbench:
         ready = max(self._cells.board_ready(count), not_before)
         self._clock.sleep(self._scan_start(scan, ready, count, with_bracket) - self._clock.now())
         began = self._clock.now()
+        if scan.paths and with_bracket:
+            ready = max(ready, began)  # whatever held the scan up, it encloses the frames
         found = self._read_all(scan)
         ended = self._clock.now()
         window = self._settled_cells(scan.cells, ready, deadline, count, ended)
