@@ -84,10 +84,20 @@ class Ramp:
 
 
 def plan_ramp(
-    now_volts: Mapping[int, float], targets: Mapping[int, float], ceilings: Ceilings
+    now_volts: Mapping[int, float],
+    targets: Mapping[int, float],
+    ceilings: Ceilings,
+    resolution_volts: float = 0.0,
 ) -> Ramp:
-    """The ramp from the present set-points to `targets` (volts by channel)."""
+    """The ramp from the present set-points to `targets` (volts by channel).
+
+    Parameters
+    ----------
+    resolution_volts : of the supply, to which each set-point will be rounded at both ends of
+        a step; a step leaves room for that under the ceiling.
+    """
     channels = tuple(targets)
+    rounding = min(resolution_volts * len(channels), ceilings.step_volts / 2)
     start = np.array([now_volts.get(channel, 0.0) for channel in channels])
     delta = np.array([targets[channel] for channel in channels]) - start
     return Ramp(
@@ -95,7 +105,7 @@ def plan_ramp(
         start=start,
         delta=delta,
         total_volts=float(np.abs(delta).sum()),
-        step_volts=ceilings.step_volts,
+        step_volts=ceilings.step_volts - rounding,
         volts_per_second=ceilings.ramp_volts_per_second,
     )
 

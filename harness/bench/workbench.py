@@ -147,7 +147,12 @@ class Workbench:
         The board's lag follows from what was sent when: a computer that stalls makes larger
         steps.
         """
-        ramp = plan_ramp(supply.set_points(), targets, self._setup.bench.ceilings)
+        ramp = plan_ramp(
+            supply.set_points(),
+            targets,
+            self._setup.bench.ceilings,
+            supply.model.set_resolution_volts,
+        )
         began, done = self._clock.now(), 0.0
         while True:
             now, before = self._clock.now(), done

@@ -100,3 +100,18 @@ def test_a_step_of_nothing_leaves_the_last_one_as_it_was() -> None:
     lag.step([0.0, 0.0], 6.0)
     assert 5.0 == lag.last_step_seconds
     assert [0.0, pytest.approx(np.exp(-1.0))] == lag.volts_at(6.0, [1.0, 1.0]).tolist()
+
+
+def test_steps_of_a_stalled_ramp_stay_below_the_ceiling_after_rounding() -> None:
+    """Twelve set-points rounded to 1 mV at both ends of the largest step."""
+    resolution, ceilings = 0.001, Ceilings(step_volts=6.0)
+    targets = {channel: 2.98 + 0.04 * channel for channel in range(1, 13)}
+    ramp = plan_ramp({}, targets, ceilings, resolution)
+    now, done, steps = np.zeros(12), 0.0, []
+    while done < ramp.total_volts:
+        values, done = ramp.at(1000.0, done)
+        then = np.round(np.array(list(values.values())) / resolution) * resolution
+        steps.append(float(np.abs(then - now).sum()))
+        now = then
+    assert list(targets.values()) == pytest.approx(now)
+    assert max(steps) <= 6.0
