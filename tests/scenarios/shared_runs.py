@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import resource
-import time
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -23,19 +21,12 @@ points_volts = [2.50, 2.80, 3.20, 3.35, 3.65]
 
 @dataclass(frozen=True)
 class Demonstration:
-    """What `tapproof demo` left behind.
-
-    seconds : by the clock on the wall; cpu_seconds : of all its processes; load : how many
-    processes wanted to run on each core meanwhile; diary : addresses that were opened.
-    """
+    """What `tapproof demo` left behind; diary : addresses that were opened."""
 
     results: str
     code: int
     out: str
     err: str
-    seconds: float
-    cpu_seconds: float
-    load: float
     diary: list[tuple[str, int, Any]]
 
     @property
@@ -55,16 +46,9 @@ class Imported:
     out: str
 
 
-def children_seconds() -> float:
-    """Processor time of all child processes that have ended."""
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
-
-
 def demonstrate(folder: Path) -> dict[str, Any]:
     """Run the demonstration with a diary of its sockets."""
     diary = folder / "sockets.jsonl"
-    began, cpu_before = time.monotonic(), children_seconds()
     said = tapproof(
         "demo",
         "--results",
@@ -80,9 +64,6 @@ def demonstrate(folder: Path) -> dict[str, Any]:
             code=said.code,
             out=said.out,
             err=said.err,
-            seconds=time.monotonic() - began,
-            cpu_seconds=children_seconds() - cpu_before,
-            load=os.getloadavg()[0] / (os.cpu_count() or 1),
             diary=[json.loads(line) for line in diary.read_text(encoding="utf-8").splitlines()],
         )
     )

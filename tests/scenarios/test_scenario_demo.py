@@ -12,9 +12,6 @@ from shared_runs import Demonstration
 
 ESCAPE = "\x1b"
 
-# Processes that want to run for each core, from which on a machine is overloaded.
-BUSY = 1.5
-
 
 def test_demo_ends_with_the_code_of_a_failed_board(demonstration: Demonstration) -> None:
     assert (1, True) == (demonstration.code, "Traceback" not in demonstration.err)
@@ -48,19 +45,6 @@ def test_what_was_planted_is_told_as_the_fault_file_has_it(demonstration: Demons
         f"cell {cell['cell']} reads {cell['offset_volts'] * 1e3:g} mV high, and the pull-up of "
         f"thermistor {thermistor['thermistor']} is {thermistor['pull_up_ratio'] * 100:g} % too"
     ) in demonstration.out
-
-
-def test_it_takes_less_than_half_a_minute(demonstration: Demonstration) -> None:
-    """From the call to its end, start of the interpreter and writing of the report included.
-
-    On a machine with more to do than it can, the clock on the wall says nothing: there its
-    own waiting (the run's clock is three times real time) and its processor time must fit.
-    """
-    taken = re.search(r"taken ([\d.]+) s", demonstration.out)
-    assert taken is not None
-    alone = float(taken[1]) / 3 + demonstration.cpu_seconds
-    assert min(alone, demonstration.seconds) < 30
-    assert demonstration.seconds < 30 or demonstration.load > BUSY
 
 
 def test_floor_time_and_ratio_are_told(demonstration: Demonstration) -> None:
