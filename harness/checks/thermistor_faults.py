@@ -153,13 +153,12 @@ def _watch(bench: Bench, point: PlannedPoint, fault: str | None) -> tuple[Observ
     seen: tuple[Observation, ...] = ()
     while True:
         left = deadline - bench.clock.now()
-        acquired = bench.watch_thermistors(min(next_look, max(left, 0.0)))
+        look = min(next_look, max(left, 0.0))
+        seen = merged((seen, bench.watch_thermistors(look).observations))
+        # The clock may pass the deadline behind a look; only one that reached it is the last.
+        if _is_steady(seen, bench.setup, point, fault, changed) or look >= left:
+            return seen
         next_look = period
-        seen = merged((seen, acquired.observations))
-        if _is_steady(seen, bench.setup, point, fault, changed):
-            return seen
-        if bench.clock.now() >= deadline:
-            return seen
 
 
 def _is_steady(

@@ -209,3 +209,21 @@ def test_without_frames_before_the_fault_it_is_not_run():
     findings = CHECK.judge(cut, SETUP, 0)
     assert Verdict.NOT_RUN is findings.verdict[0]
     assert findings.reason[0].startswith("no frame about thermistor 1 before the open")
+
+
+class StallingBench(FakeBench):
+    """After each look the computer does something else for a while; the board goes on sending."""
+
+    def watch_thermistors(self, seconds):
+        seen = super().watch_thermistors(seconds)
+        end = self.clock.now() + 0.6
+        while self.clock.now() < end:
+            self.frames += self._frame(len(self.frames))
+        return seen
+
+
+def test_a_computer_that_stalls_still_watches_to_the_end():
+    """What came meanwhile is looked at before the time counts as over."""
+    observations = observed(CHECK, StallingBench(SETUP, FakeBoard(told_after=None)))
+    findings = CHECK.judge(observations, SETUP, 0)
+    assert (Verdict.FAIL,) * 4 == findings.verdict
