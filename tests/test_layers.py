@@ -28,8 +28,17 @@ FORBIDDEN_MODULE_NAMES = {"util", "utils", "helpers", "common", "misc"}
 # The science and the protocols do no input or output and read no clock.
 PURE = {"metrology", "protocols", "observation", "finding"}
 IMPURE_MODULES = {
-    "socket", "serial", "pyvisa", "time", "asyncio", "threading", "subprocess", "os", "random",
-    "sqlite3", "sqlalchemy",
+    "socket",
+    "serial",
+    "pyvisa",
+    "time",
+    "asyncio",
+    "threading",
+    "subprocess",
+    "os",
+    "random",
+    "sqlite3",
+    "sqlalchemy",
 }
 
 
@@ -122,8 +131,14 @@ def test_modules_are_named_documented_and_short(path: Path) -> None:
 def test_top_level_is_as_designed() -> None:
     """The repository's top level holds what the design names and dotfiles, nothing else."""
     allowed = {
-        "README.md", "DEVELOPERS.md", "pyproject.toml", "harness", "fixtures", "tests",
-        "results", "docs",
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "harness",
+        "fixtures",
+        "tests",
+        "results",
+        "docs",
     }
     root = PACKAGE.parent
     seen = {
