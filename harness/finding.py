@@ -177,9 +177,7 @@ class Judgement:
 
     def verdict(self) -> Verdict:
         """The board's verdict: the worst of its checks, optional ones not run left out."""
-        counted = [
-            c.verdict() for c in self.checks if not (c.is_optional and c.findings is None)
-        ]
+        counted = [c.verdict() for c in self.checks if not (c.is_optional and c.findings is None)]
         worst = Verdict.worst(counted)
         return Verdict.worst((worst, Verdict.ABORTED)) if self.was_aborted else worst
 

@@ -142,8 +142,13 @@ class Observations:
             unsettled=self.unsettled,
         )
 
-    def of(self, *, check: int | None = None, source: Source | None = None,
-           quantity: Quantity | None = None) -> Observations:
+    def of(
+        self,
+        *,
+        check: int | None = None,
+        source: Source | None = None,
+        quantity: Quantity | None = None,
+    ) -> Observations:
         """The rows of one check, source and quantity; `None` means any."""
         mask = np.ones(len(self), dtype=bool)
         if check is not None:

@@ -13,9 +13,7 @@ from harness.records.run_header import Event
 LINK = "link statistics"
 
 # Events that stand for themselves.
-TOLD = frozenset(
-    {"output not off", "fault while switching off", "error queue", "slow board"}
-)
+TOLD = frozenset({"output not off", "fault while switching off", "error queue", "slow board"})
 
 
 def remarks_of(events: Iterable[Event]) -> tuple[str, ...]:

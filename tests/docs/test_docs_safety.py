@@ -9,8 +9,7 @@ from pages import page, section
 
 from harness.bench.stopping import STOPPING_SIGNALS
 from harness.cli.exit_codes import ExitCode
-from harness.descriptions.bench import Ceilings
-from harness.descriptions.bench import HAZARDOUS_VOLTS
+from harness.descriptions.bench import HAZARDOUS_VOLTS, Ceilings
 
 PAGE = page("safety.md")
 
