@@ -69,7 +69,8 @@ def measure_and_present(
         judged = judge_kept_run(store, run_id)
         store.add_judgement(run_id, judged.judgement, judged.setup.plan, clock.wall())
         if not presentation.as_json:  # before the report, whose figures take seconds to draw
-            _print_outcome(presentation.console(), judged, timing, remark)
+            _print_outcome(presentation.console(), judged, remark)
+            presentation.console().print(timing_line(timing, 1 / clock.real_seconds(1.0)))
         page = write_page(store, judged, presentation.results)
     if presentation.as_json:
         print_json(judged_as_json(judged, {**_extra(timing, page), **presentation.extra}))
@@ -118,7 +119,7 @@ def local_utc_offset_seconds() -> int:
     return time.localtime().tm_gmtoff
 
 
-def _print_outcome(console: Console, judged: JudgedRun, timing: RunTiming, remark: str) -> None:
+def _print_outcome(console: Console, judged: JudgedRun, remark: str) -> None:
     console.print(
         summary(
             judged.judgement,
@@ -129,9 +130,18 @@ def _print_outcome(console: Console, judged: JudgedRun, timing: RunTiming, remar
     )
     if remark:
         console.print(remark, markup=False)
-    console.print(
+
+
+def timing_line(timing: RunTiming, speed: float) -> str:
+    """Floor, time and ratio; on a fast clock the computer's own time counts `speed`-fold."""
+    said = (
         f"physical floor {timing.floor_seconds:.1f} s, taken {timing.taken_seconds:.1f} s, "
         f"ratio {timing.ratio:.2f}"
+    )
+    if round(speed, 6) == 1:
+        return said
+    return (
+        f"{said} (clock {speed:g} times real time: the computer's own time counts {speed:g}-fold)"
     )
 
 
