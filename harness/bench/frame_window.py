@@ -172,12 +172,13 @@ class _Watch:
     def next_start(self, window: Sequence[TimedFrame], tail: SlowTail, now: float) -> float:
         """From when on to look next: a frame later, or when the tail will be gone.
 
-        Far from there, half way: the estimate grows better as frames come.
+        Far from there, half way, and never further ahead than has been seen since the stimulus:
+        the estimate grows better as frames come, and a few noisy ones may look like a tail.
         """
         soonest = window[0].monotonic
         ready = tail.ready_seconds(self._demand.budget / self._count)
         if ready - now > 2 * (window[-1].monotonic - soonest):
-            ready = now + (ready - now) / 2
+            ready = now + min((ready - now) / 2, now - self._demand.stimulus_ended)
         return max(soonest, ready)
 
     def _values(self, frames: Sequence[TimedFrame]) -> FloatArray:

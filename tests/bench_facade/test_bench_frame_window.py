@@ -96,6 +96,15 @@ def test_one_channel_noisier_than_declared_holds_up_no_board(
     assert frames[-1].monotonic <= (count + 30) * PERIOD_SECONDS
 
 
+@pytest.mark.parametrize("seed", [592, 750, 1051, 1301, 1380, 1399])
+def test_noise_that_looks_like_a_tail_at_first_is_looked_at_again_soon(seed: int) -> None:
+    """Nine noisy frames in a row that fall evenly made the next look wait for the time-out."""
+    link = PlayedLink(noisy(NOISE_VOLTS, 10 * NOISE_VOLTS, seed=seed))
+    window = settled_frames(link, link, DEMAND, 3, until=0.0)
+    assert window.did_settle
+    assert window.frames[-1].monotonic <= 2.0
+
+
 @pytest.mark.parametrize("deviation", [NOISE_VOLTS, 8 * NOISE_VOLTS])
 def test_a_drifting_channel_is_never_settled(deviation: float) -> None:
     drift = np.linspace(0.0, 1.0, 400)[:, None] * np.array([0.0, 2.0])
