@@ -26,7 +26,7 @@ def measured(measure_on_twin, fault: CellFault) -> TwinRun:
     return measure_on_twin(setup, Faults(cell=(fault,)), speed=SPEED)
 
 
-@pytest.mark.parametrize("tau", [0.05, 0.1, 0.6, 2.0])
+@pytest.mark.parametrize("tau", [0.1, 0.6])
 def test_lag_is_never_judged_as_an_error(measure_on_twin, tau: float) -> None:
     """Either the true small error comes out, or the point did not settle."""
     run = measured(measure_on_twin, CellFault(cell=SLOW_CELL, filter_time_constant_seconds=tau))
